@@ -1,0 +1,328 @@
+"""The bike, its falls and the guards on offer, as frozen objects with every side spelled out.
+
+A row with side ``both`` has become two objects by the time it is here, ``lever.left`` and ``lever.right``; ids in
+``needs``, ``not_with``, covers and knock-ons are ids of such objects. Letters are those of the symbol table in the
+package docstring.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+
+from guardopt.errors import Problem
+
+Kit = frozenset[str]
+"""The ids of the guards on the bike, owned ones included."""
+
+
+class Side(StrEnum):
+    """Where a part or guard sits. A pair is one purchase that serves both sides; only guards come in pairs."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    CENTRE = "centre"
+    PAIR = "pair"
+
+    @property
+    def is_sided(self) -> bool:
+        """True for left and right: such a guard serves, and such a part is exposed, in falls that strike that side."""
+        return self in (Side.LEFT, Side.RIGHT)
+
+    def goes_with(self, other: Side) -> bool:
+        """Left does not meet right; everything else meets."""
+        return not (self.is_sided and other.is_sided and self is not other)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the bike, on one side. Money in units of the currency, work in hours."""
+
+    id: str
+    row: str
+    side: Side
+    price: float
+    hours: float = 0.0
+    break_chance: float = 1.0
+    touch_up: float = 0.0
+    strip_down: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """A kind of fall: λ_f = `per_year` of them a year, rested on `watched_years` of riding."""
+
+    id: str
+    per_year: float
+    left_share: float = 0.5
+    tumble: float = 0.0
+    correlation: float = 0.5
+    watched_years: float = 1.0
+
+    def side_shares(self) -> dict[frozenset[Side], float]:
+        """The chance of each set of sides being struck; sets with no chance are left out."""
+        shares = {
+            frozenset({Side.LEFT}): self.left_share * (1.0 - self.tumble),
+            frozenset({Side.RIGHT}): (1.0 - self.left_share) * (1.0 - self.tumble),
+            frozenset({Side.LEFT, Side.RIGHT}): self.tumble,
+        }
+        return {sides: share for sides, share in shares.items() if share > 0.0}
+
+
+@dataclass(frozen=True, slots=True)
+class KnockOn:
+    """When `part` breaks, it strikes `takes` as well with this chance."""
+
+    part: str
+    takes: str
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """A guard for one place on the bike.
+
+    `needs` is a list of alternatives: of each set at least one guard must be on the bike. `price_cents` and
+    `fit_cents` are whole cents, since budgets are compared exactly.
+    """
+
+    id: str
+    row: str
+    side: Side
+    price_cents: int
+    fit_cents: int = 0
+    slot: str | None = None
+    wear_per_fall: float = 0.0
+    needs: tuple[frozenset[str], ...] = ()
+    not_with: frozenset[str] = frozenset()
+    owned: bool = False
+    weight_kg: float = 0.0
+    dislike: float = 0.0
+    resale_share: float = 0.0
+
+    @property
+    def price(self) -> float:
+        """Price in units of the currency."""
+        return self.price_cents / 100
+
+    @property
+    def spend_cents(self) -> int:
+        """What buying and fitting it costs, before offers; nothing if it is owned."""
+        return 0 if self.owned else self.price_cents + self.fit_cents
+
+    @property
+    def places(self) -> tuple[tuple[str, Side], ...]:
+        """The mounting places it fills: a pair fills both sides of its slot."""
+        if self.slot is None:
+            return ()
+        sides = (Side.LEFT, Side.RIGHT) if self.side is Side.PAIR else (self.side,)
+        return tuple((self.slot, side) for side in sides)
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """With all of `guards` fitted, a struck `part` is spared with chance `holds` in falls of kind `fall` (None: all).
+
+    `side` is the side that has to be struck for the guards to serve (None: they serve in every fall).
+    """
+
+    guards: tuple[str, ...]
+    part: str
+    holds: float
+    fall: str | None = None
+    side: Side | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A lot of guards at one price, in whole cents, fitting not included."""
+
+    id: str
+    guards: frozenset[str]
+    price_cents: int
+
+
+@dataclass(frozen=True, slots=True)
+class Insurance:
+    """Terms of a policy that pays for damage above an excess."""
+
+    excess: float
+    premium_rise: float = 0.0
+    write_off_share: float = 1.0
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """Everything the questions are asked about. Made by `guardopt.load`; checked before it is made.
+
+    Attributes
+    ----------
+    hits
+        ``(fall id, part id)`` to the chance that the part, if exposed, is struck on the bare bike.
+    strip_down
+        Hours to reach each group of parts.
+    falls_sampled
+        Simulated falls for each kind of fall and side.
+    warnings
+        What is legal in the folder it came from but can have no effect, or looks like a slip.
+    """
+
+    title: str
+    currency: str
+    value: float
+    salvage: float
+    years: float
+    discount_rate: float
+    budget_cents: int | None
+    max_weight_kg: float | None
+    repair_rate: float
+    insurance: Insurance | None
+    strip_down: Mapping[str, float]
+    falls_sampled: int
+    seed: int
+    parts: tuple[Part, ...]
+    falls: tuple[Fall, ...]
+    hits: Mapping[tuple[str, str], float]
+    knock_ons: tuple[KnockOn, ...]
+    guards: tuple[Guard, ...]
+    covers: tuple[Cover, ...]
+    offers: tuple[Offer, ...] = ()
+    warnings: tuple[Problem, ...] = ()
+
+    @cached_property
+    def guard(self) -> dict[str, Guard]:
+        """Guards by id."""
+        return {guard.id: guard for guard in self.guards}
+
+    @cached_property
+    def stock(self) -> Kit:
+        """The bike as it stands: the guards its owner has."""
+        return frozenset(guard.id for guard in self.guards if guard.owned)
+
+    @cached_property
+    def annuity(self) -> float:
+        """Present value of one unit of money a year, paid evenly, for the years the bike is kept (ā).
+
+        ā = (1 − (1+i)⁻ⁿ) / ln(1+i), and n where i = 0: the continuous annuity at force of interest ln(1+i).
+        """
+        if self.discount_rate == 0.0:
+            return self.years
+        force = math.log1p(self.discount_rate)
+        return -math.expm1(-force * self.years) / force
+
+    @cached_property
+    def discount_at_end(self) -> float:
+        """Present value of one unit of money when the bike is given up, (1+i)⁻ⁿ."""
+        return float((1.0 + self.discount_rate) ** -self.years)
+
+    @cached_property
+    def cap(self) -> float:
+        """The most one fall can cost the owner, renewals aside."""
+        wreck = self.value - self.salvage
+        if self.insurance is None:
+            return wreck
+        return min(wreck, self.insurance.excess + self.insurance.premium_rise)
+
+    @cached_property
+    def write_off_above(self) -> float:
+        """The repair bill above which the bike is written off."""
+        if self.insurance is None:
+            return self.value - self.salvage
+        return self.insurance.write_off_share * self.value
+
+    def covers_in(self, fall: str) -> tuple[Cover, ...]:
+        """The covers that count in this kind of fall."""
+        return tuple(cover for cover in self.covers if cover.fall in (None, fall))
+
+    def expand(self, ids: Iterable[str]) -> Kit:
+        """Guards meant by a list of ids, where an id without a side stands for all its sides.
+
+        Raises
+        ------
+        KeyError
+            An id is unknown; its argument is that id.
+        """
+        rows: dict[str, set[str]] = {}
+        for guard in self.guards:
+            rows.setdefault(guard.row, set()).add(guard.id)
+            rows.setdefault(guard.id, set()).add(guard.id)
+        found: set[str] = set()
+        for name in ids:
+            found |= rows[name]
+        return frozenset(found)
+
+    def spend_cents(self, kit: Collection[str]) -> int:
+        """What the kit costs now, fitting included, offers taken where they save most; owned guards cost nothing."""
+        kit = frozenset(kit)
+        full = sum(self.guard[name].spend_cents for name in kit)
+        return full - best_saving([(self.bought_in(offer), self.offer_saving_cents(offer)) for offer in self.offers], kit)
+
+    def bought_in(self, offer: Offer) -> Kit:
+        """The guards of an offer that its owner has not got yet: these make it usable."""
+        return offer.guards - self.stock
+
+    def offer_saving_cents(self, offer: Offer) -> int:
+        """What taking the offer saves against buying singly the guards of it that are not owned already."""
+        singly = sum(self.guard[name].price_cents for name in self.bought_in(offer))
+        return max(0, singly - offer.price_cents)
+
+    def resale_value(self, kit: Collection[str]) -> float:
+        """Present value of what the guards bought will fetch when the bike is given up."""
+        bought = (self.guard[name] for name in kit if not self.guard[name].owned)
+        return self.discount_at_end * math.fsum(guard.resale_share * guard.price for guard in bought)
+
+    def dislike(self, kit: Collection[str]) -> float:
+        """What the owner would pay not to have the kit on the bike."""
+        return math.fsum(self.guard[name].dislike for name in kit)
+
+    def weight_kg(self, kit: Collection[str]) -> float:
+        """Weight the kit adds."""
+        return math.fsum(self.guard[name].weight_kg for name in kit)
+
+    def clashes(self, kit: Collection[str]) -> list[str]:
+        """Why the guards of this kit cannot all be on the bike at once; empty if they can.
+
+        Mounting places, needs and not-withs are looked at; money and weight are not.
+        """
+        kit = frozenset(kit)
+        found: list[str] = []
+        chosen = [guard for guard in self.guards if guard.id in kit]
+        for guard in chosen:
+            for alternatives in guard.needs:
+                if not alternatives & kit:
+                    wanted = " or ".join(sorted(alternatives)) or "a guard that is not on offer for its side"
+                    found.append(f"{guard.id} needs {wanted}")
+        for index, guard in enumerate(chosen):
+            for other in chosen[index + 1 :]:
+                if self.exclude_each_other(guard, other):
+                    found.append(f"{guard.id} and {other.id} cannot both be fitted")
+        return found
+
+    @staticmethod
+    def exclude_each_other(guard: Guard, other: Guard) -> bool:
+        """True if the two share a mounting place or one is marked as not going with the other."""
+        return (
+            other.id in guard.not_with or guard.id in other.not_with or bool(set(guard.places) & set(other.places))
+        )
+
+    def is_within_weight(self, kit: Collection[str]) -> bool:
+        """True if there is no weight limit or the kit keeps it, to a tenth of a milligram."""
+        return self.max_weight_kg is None or self.weight_kg(kit) <= self.max_weight_kg + 1e-7
+
+
+def best_saving(offers: list[tuple[Kit, int]], kit: Kit) -> int:
+    """The most that offers can save on a kit, each guard being in one offer at most.
+
+    An offer that shares no guard with another is taken; one that does is tried taken and not taken.
+    """
+    usable = [(guards, saving) for guards, saving in offers if guards <= kit and saving > 0]
+    if not usable:
+        return 0
+    (guards, saving), rest = usable[0], usable[1:]
+    taken = saving + best_saving(rest, kit - guards)
+    if not any(guards & others for others, _ in rest):
+        return taken
+    return max(taken, best_saving(rest, kit))
