@@ -1,0 +1,294 @@
+"""Prices kits on simulated falls: what each kind of fall costs, part by part, with exactly these guards on the bike."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardopt.falls import Bools, Floats, Stratum
+from guardopt.scenario import Kit, Scenario
+
+
+class Bike:
+    """The scenario as arrays, in the order of its parts, knock-ons, guards and covers.
+
+    Attributes
+    ----------
+    break_cost, scuff_cost
+        ``(parts,)``: cost of a part that has to be replaced, strip-down aside, and of one that is touched up.
+    strip_cost
+        ``(groups,)``: cost of reaching each group of parts.
+    groups
+        For each group, the indices of its parts.
+    knock_ons
+        ``(knock-on, part, takes)`` indices, ordered so that whatever breaks a part comes before what the part breaks.
+    covers
+        For each cover, its part and its guards, as indices.
+    wear
+        ``(guards,)``: renewal cost of a guard for each fall in which it is worn.
+    """
+
+    def __init__(self, scenario: Scenario) -> None:
+        self.scenario = scenario
+        part_row = {part.id: row for row, part in enumerate(scenario.parts)}
+        self.guard_row = {guard.id: row for row, guard in enumerate(scenario.guards)}
+        self.break_cost = np.array([part.price + part.hours * scenario.repair_rate for part in scenario.parts])
+        self.scuff_cost = np.array([part.touch_up for part in scenario.parts])
+        names = [name for name in scenario.strip_down if any(part.strip_down == name for part in scenario.parts)]
+        self.group_names = tuple(names)
+        self.strip_cost = np.array([scenario.strip_down[name] * scenario.repair_rate for name in names])
+        self.groups = [[row for row, part in enumerate(scenario.parts) if part.strip_down == name] for name in names]
+        links = [(k, part_row[link.part], part_row[link.takes]) for k, link in enumerate(scenario.knock_ons)]
+        self.knock_ons = _upstream_first(links)
+        self.covers = [
+            (part_row[cover.part], tuple(self.guard_row[name] for name in cover.guards)) for cover in scenario.covers
+        ]
+        self.wear = np.array([guard.wear_per_fall for guard in scenario.guards])
+
+    def kit_array(self, kit: Iterable[str]) -> Bools:
+        """``(guards,)``: which guards are on the bike."""
+        fitted = np.zeros(len(self.scenario.guards), dtype=bool)
+        fitted[[self.guard_row[name] for name in kit]] = True
+        return fitted
+
+    @cached_property
+    def worn_by(self) -> list[tuple[int, list[tuple[int, int]]]]:
+        """For each guard that wears, its row and the (cover, part) pairs whose strikes wear it."""
+        return [
+            (guard, [(row, part) for row, (part, guards) in enumerate(self.covers) if guard in guards])
+            for guard in np.flatnonzero(self.wear).tolist()
+        ]
+
+
+def _upstream_first(links: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
+    """Knock-ons in an order in which no part is harmed after its own breaking has been passed on."""
+    ordered: list[tuple[int, int, int]] = []
+    waiting = links
+    while waiting:
+        still_fed = {takes for _, _, takes in waiting}
+        ordered += [link for link in waiting if link[1] not in still_fed]
+        waiting = [link for link in waiting if link[1] in still_fed]
+    return ordered
+
+
+def harmed_parts(bike: Bike, stratum: Stratum, fitted: Bools) -> Bools:
+    """``(parts, falls)``: the part is harmed, by the road or by the breaking of another part.
+
+    A struck part is harmed unless a cover whose guards are all fitted and serve in this fall holds.
+    """
+    harmed = stratum.struck.copy()
+    for row, (part, guards) in enumerate(bike.covers):
+        if stratum.serves[row] and fitted[list(guards)].all():
+            harmed[part] &= ~stratum.holds[row]
+    for row, part, takes in bike.knock_ons:
+        harmed[takes] |= harmed[part] & stratum.breaks[part] & stratum.passes[row]
+    return harmed
+
+
+def worn_guards(bike: Bike, stratum: Stratum) -> Bools:
+    """``(guards that wear, falls)``: the guard serves and covers a struck part, alone or jointly, so it is worn."""
+    worn = np.zeros((len(bike.worn_by), stratum.falls), dtype=bool)
+    for index, (_, pairs) in enumerate(bike.worn_by):
+        for row, part in pairs:
+            if stratum.serves[row]:
+                worn[index] |= stratum.struck[part]
+    return worn
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the falls of one stratum cost with one kit; every array is ``(falls,)`` unless said."""
+
+    repair_bill: Floats
+    owner_cost: Floats
+    renewals: Floats
+    written_off: Bools
+    part_harmed: Floats
+    """``(parts,)``: share of the falls in which the part is harmed."""
+    part_bill: Floats
+    """``(parts,)``: mean bill for the part, strip-down aside."""
+    strip_bill: Floats
+    """``(groups,)``: mean bill for reaching the group."""
+
+
+def outcome(bike: Bike, stratum: Stratum, fitted: Bools) -> Outcome:
+    """Price one kit on one stratum.
+
+    repair bill = Σ harmed parts (broken: price + hours × rate; scuffed: touch-up) + Σ strip-down of groups with a
+    broken part; owner's cost = min(repair bill, cap); renewals come on top of the cap.
+    """
+    scenario = bike.scenario
+    harmed = harmed_parts(bike, stratum, fitted)
+    broken = harmed & stratum.breaks
+    broken_share, harmed_share = broken.mean(axis=1), harmed.mean(axis=1)
+    repair = np.zeros(stratum.falls)
+    for part, (replace, touch_up) in enumerate(zip(bike.break_cost, bike.scuff_cost, strict=True)):
+        repair += replace * broken[part]
+        if touch_up:
+            repair += touch_up * (harmed[part] & ~broken[part])
+    strip = np.zeros(len(bike.groups))
+    for group, parts in enumerate(bike.groups):
+        opened = broken[parts].any(axis=0)
+        repair += bike.strip_cost[group] * opened
+        strip[group] = bike.strip_cost[group] * opened.mean()
+    renewals = np.zeros(stratum.falls)
+    for (guard, _), worn in zip(bike.worn_by, worn_guards(bike, stratum), strict=True):
+        if fitted[guard]:
+            renewals += bike.wear[guard] * worn
+    return Outcome(
+        repair_bill=repair,
+        owner_cost=np.minimum(repair, scenario.cap),
+        renewals=renewals,
+        written_off=repair > scenario.write_off_above + HALF_A_CENT,
+        part_harmed=harmed_share,
+        part_bill=bike.break_cost * broken_share + bike.scuff_cost * (harmed_share - broken_share),
+        strip_bill=strip,
+    )
+
+
+HALF_A_CENT = 0.005
+"""A bill that equals the write-off limit to the cent is not above it, however its sum was rounded."""
+
+
+@dataclass(frozen=True)
+class Bill:
+    """What a kit leaves to pay, in money of the scenario's currency.
+
+    Arrays are ``(kinds of fall,)``, ``(parts,)`` or ``(groups,)``. Means of one fall are for one fall of that kind.
+    """
+
+    kit: Kit
+    repair_bill: Floats
+    owner_cost: Floats
+    renewals: Floats
+    write_off_chance: Floats
+    part_harmed_per_year: Floats
+    part_bill_per_year: Floats
+    strip_bill_per_year: Floats
+    yearly_cost: float
+    cost_over_years: float
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Several kits priced on the same falls.
+
+    Attributes
+    ----------
+    bills
+        One for each kit, in the order given.
+    covariance
+        ``(kits, kits)``: covariance of the errors of the yearly costs; None if a stratum has only one fall, which
+        tells nothing about its spread.
+    """
+
+    bills: tuple[Bill, ...]
+    covariance: Floats | None
+    annuity: float
+
+    def standard_error(self, kit: int) -> float | None:
+        """Standard error of a kit's yearly cost."""
+        return None if self.covariance is None else math.sqrt(self.covariance[kit, kit])
+
+    def saving_standard_error(self, kit: int, other: int) -> float | None:
+        """Standard error of the difference between two kits' yearly costs, smaller since both meet the same falls."""
+        if self.covariance is None:
+            return None
+        c = self.covariance
+        return math.sqrt(max(0.0, c[kit, kit] + c[other, other] - 2.0 * c[kit, other]))
+
+
+def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Prices:
+    """Price kits exactly on a sample.
+
+    yearly cost = Σ_f λ_f (C_f + R_f); cost over the years = ā × yearly cost. The variance of a mean over strata with
+    known shares w is Σ w² s²/n (Cochran, Sampling Techniques, 1977, eq. 5.6).
+
+    Parameters
+    ----------
+    bike
+        The scenario as arrays.
+    strata
+        The sample; it is gone through once, so it may be drawn on the fly.
+    kits
+        Guards on the bike, each a set of ids.
+    """
+    scenario = bike.scenario
+    fitted = [bike.kit_array(kit) for kit in kits]
+    per_fall = np.zeros((len(kits), 4, len(scenario.falls)))
+    harmed = np.zeros((len(kits), len(scenario.parts)))
+    part_bill = np.zeros_like(harmed)
+    strip_bill = np.zeros((len(kits), len(bike.groups)))
+    covariance: Floats | None = np.zeros((len(kits), len(kits)))
+    for stratum in strata:
+        outcomes = [outcome(bike, stratum, one) for one in fitted]
+        per_year = scenario.falls[stratum.fall].per_year * stratum.share
+        for index, one in enumerate(outcomes):
+            means = [one.repair_bill.mean(), one.owner_cost.mean(), one.renewals.mean(), one.written_off.mean()]
+            per_fall[index, :, stratum.fall] += stratum.share * np.array(means)
+            harmed[index] += per_year * one.part_harmed
+            part_bill[index] += per_year * one.part_bill
+            strip_bill[index] += per_year * one.strip_bill
+        covariance = _add_covariance(covariance, per_year, [one.owner_cost + one.renewals for one in outcomes])
+    rates = np.array([fall.per_year for fall in scenario.falls])
+    bills = []
+    for index, kit in enumerate(kits):
+        repair, owner, renewals, written_off = per_fall[index]
+        yearly = float(rates @ (owner + renewals))
+        bills.append(
+            Bill(
+                kit=frozenset(kit),
+                repair_bill=repair,
+                owner_cost=owner,
+                renewals=renewals,
+                write_off_chance=written_off,
+                part_harmed_per_year=harmed[index],
+                part_bill_per_year=part_bill[index],
+                strip_bill_per_year=strip_bill[index],
+                yearly_cost=yearly,
+                cost_over_years=scenario.annuity * yearly,
+            )
+        )
+    return Prices(tuple(bills), covariance, scenario.annuity)
+
+
+def _add_covariance(total: Floats | None, per_year: float, costs: list[NDArray[np.float64]]) -> Floats | None:
+    """Add one stratum's share of the covariance of the yearly costs."""
+    falls = costs[0].size
+    if total is None or falls < 2:
+        return None
+    return total + per_year**2 * np.atleast_2d(np.cov(np.stack(costs))) / falls
+
+
+def worst_mean(costs: Floats, weights: Floats, tail: float) -> float:
+    """Mean cost of the worst share `tail` of falls: the conditional value-at-risk at level 1 − `tail`.
+
+    An atom that straddles the limit counts with the part of it that lies in the tail (Rockafellar and Uryasev 2002,
+    Proposition 8).
+
+    Parameters
+    ----------
+    costs, weights
+        ``(falls,)`` each; weights add up to 1.
+    tail
+        Above 0, at most 1.
+    """
+    return float(tail_weights(costs, weights, tail) @ costs)
+
+
+def tail_weights(costs: Floats, weights: Floats, tail: float) -> Floats:
+    """``(falls,)``: weights, adding up to 1, that put all their mass on the worst share `tail` of falls.
+
+    The tail mean is the largest mean under any weights q with q ≤ w/tail; these attain it.
+    """
+    worst_first = np.argsort(-costs, kind="stable")
+    before = np.concatenate([[0.0], np.cumsum(weights[worst_first])[:-1]])
+    taken = np.clip(tail - before, 0.0, weights[worst_first])
+    result = np.zeros_like(weights)
+    result[worst_first] = taken / taken.sum()
+    return result

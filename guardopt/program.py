@@ -1,0 +1,319 @@
+"""The integer program over the facts found so far. The only module that knows PuLP.
+
+    minimise   cost, outlay, tail or spend
+    subject to spend = Σ_i spend_i x_i − Σ_o saving_o y_o ≤ budget
+               cost ≥ ā Σ_f λ_f (Σ_{groups of f} θ_g + fixed_f + Σ_i R_fi x_i) + Σ_i dislike_i x_i
+               outlay ≥ cost + spend − (1+i)⁻ⁿ Σ_i resale_i price_i x_i
+               θ_g ≥ constant_g − Σ_i slope_gi x_i          for every fact
+               one guard a mounting place, needs, not-withs, weight; y_o ≤ x_i for the guards of an offer,
+               and each guard in one offer at most
+               x_i, y_o ∈ {0, 1}
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+import pulp
+from numpy.typing import NDArray
+
+from guardopt.errors import NoKitError, SolverError
+from guardopt.scenario import Kit, Scenario
+
+Floats = NDArray[np.float64]
+
+LESS_THAN_A_CENT = 0.0049
+"""Budgets are loosened by this much for the solver, whose sums are rounded; a kit's spend is whole cents, so none that
+is over the budget gets in, and none that meets it exactly is lost."""
+
+TOLERANCE = 1e-9
+
+
+class Measure(StrEnum):
+    """What can be minimised or capped."""
+
+    COST = "cost"
+    OUTLAY = "outlay"
+    TAIL = "tail"
+    SPEND = "spend"
+
+
+@dataclass(frozen=True)
+class Terms:
+    """The numbers of the program that come from the sample, so that this module need not know how they were found.
+
+    Attributes
+    ----------
+    group_weight, group_floor
+        ``(groups,)``: ā λ_f of each group's kind of fall, and the least its θ can be.
+    guard_cost
+        ``(guards,)``: cost over the years of renewing a guard and of disliking it.
+    fixed_cost
+        Cost over the years of falls that no guard changes.
+    """
+
+    group_weight: Floats
+    group_floor: Floats
+    guard_cost: Floats
+    fixed_cost: float
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Which kits are allowed, besides what the scenario says.
+
+    `at_most` caps measures, which is how ties are broken: the first measure is capped at its best value and the next
+    one minimised.
+    """
+
+    budget_cents: int | None = None
+    must: Kit = frozenset()
+    never: Kit = frozenset()
+    at_most: Mapping[Measure, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the solver said.
+
+    Attributes
+    ----------
+    kit
+        ``(guards,)`` between 0 and 1, rounded to 0 or 1 when the program was solved whole; None if it found none in
+        the time allowed.
+    bound
+        A value that the measure cannot be below on the facts so far; None if the solver gave none.
+    """
+
+    kit: Floats | None
+    bound: float | None
+
+
+class Program:
+    """The program of one scenario, to which facts are added as they are found.
+
+    Parameters
+    ----------
+    scenario
+        The guards on offer and what they cost.
+    terms
+        Numbers that come from the sample.
+    solver
+        Name of a solver that PuLP knows; HiGHS runs in this process.
+    """
+
+    def __init__(self, scenario: Scenario, terms: Terms, solver: str = "HiGHS") -> None:
+        self._scenario = scenario
+        self._solver = solver
+        self._row = {guard.id: row for row, guard in enumerate(scenario.guards)}
+        self._problem = pulp.LpProblem("guards", pulp.LpMinimize)
+        self._add_variables(terms)
+        self._add_money(terms)
+        self._add_fitting_rules()
+        self._add_offers()
+
+    def _add_variables(self, terms: Terms) -> None:
+        new = self._problem.add_variable
+        self._x = [new(f"x{row}", 0, 1, pulp.LpInteger) for row in range(len(self._scenario.guards))]
+        self._y = [new(f"y{row}", 0, 1, pulp.LpInteger) for row in range(len(self._scenario.offers))]
+        self._theta = [new(f"theta{row}", float(floor)) for row, floor in enumerate(terms.group_floor)]
+        most = sum(guard.spend_cents for guard in self._scenario.guards) / 100
+        self._measures = {
+            Measure.COST: new("cost", 0.0),
+            Measure.OUTLAY: new("outlay", -most - 1.0),
+            Measure.TAIL: new("tail", 0.0),
+            Measure.SPEND: new("spend", 0.0, most + 1.0),
+        }
+        self._most_spend = most + 1.0
+
+    def _add_money(self, terms: Terms) -> None:
+        scenario, measures = self._scenario, self._measures
+        spend = _dot([guard.spend_cents / 100 for guard in scenario.guards], self._x)
+        saving = _dot([scenario.offer_saving_cents(offer) / 100 for offer in scenario.offers], self._y)
+        self._problem += measures[Measure.SPEND] - spend + saving == 0
+        falls = _dot(terms.group_weight.tolist(), self._theta)
+        guards = _dot(terms.guard_cost.tolist(), self._x)
+        self._problem += measures[Measure.COST] - falls - guards >= terms.fixed_cost
+        resale = _dot([scenario.resale_value([guard.id]) for guard in scenario.guards], self._x)
+        self._problem += measures[Measure.OUTLAY] - measures[Measure.COST] - measures[Measure.SPEND] + resale >= 0
+
+    def _add_fitting_rules(self) -> None:
+        scenario = self._scenario
+        places: dict[tuple[str, str], list[Any]] = {}
+        for guard, x in zip(scenario.guards, self._x, strict=True):
+            for place in guard.places:
+                places.setdefault(place, []).append(x)
+            for alternatives in guard.needs:
+                self._problem += x - pulp.lpSum(self._x[self._row[name]] for name in alternatives) <= 0
+            for name in guard.not_with:
+                self._problem += x + self._x[self._row[name]] <= 1
+        for rivals in places.values():
+            if len(rivals) > 1:
+                self._problem += pulp.lpSum(rivals) <= 1
+        if scenario.max_weight_kg is not None:
+            self._problem += _dot([guard.weight_kg for guard in scenario.guards], self._x) <= scenario.max_weight_kg
+
+    def _add_offers(self) -> None:
+        sharing: dict[str, list[Any]] = {}
+        for offer, y in zip(self._scenario.offers, self._y, strict=True):
+            for name in self._scenario.bought_in(offer):
+                sharing.setdefault(name, []).append(y)
+        for name, offers in sharing.items():
+            self._problem += pulp.lpSum(offers) - self._x[self._row[name]] <= 0
+
+    def add_group_facts(self, groups: Sequence[int], constant: Floats, slope: Floats) -> None:
+        """Add a fact θ ≥ constant − slope · x about each of these groups.
+
+        Parameters
+        ----------
+        groups
+            Indices of the groups.
+        constant, slope
+            ``(groups,)`` and ``(groups, guards)``, in the same order.
+        """
+        for group, least, row in zip(groups, constant.tolist(), slope.tolist(), strict=True):
+            self._problem += self._theta[group] + _dot(row, self._x) >= least
+
+    def add_tail_fact(self, constant: float, slope: Floats) -> None:
+        """Add a fact about the mean cost of the worst falls; the slope is ``(guards,)``."""
+        self._problem += self._measures[Measure.TAIL] + _dot(slope.tolist(), self._x) >= constant
+
+    def exclude(self, kit: Floats) -> None:
+        """Forbid one whole kit, which turned out not to be allowed when it was recomputed."""
+        inside = [x for x, value in zip(self._x, kit, strict=True) if value]
+        outside = [x for x, value in zip(self._x, kit, strict=True) if not value]
+        self._problem += pulp.lpSum(inside) - pulp.lpSum(outside) <= len(inside) - 1
+
+    def solve(self, measure: Measure, limits: Limits, *, whole: bool = True, seconds: float | None = None) -> Answer:
+        """Minimise a measure over the kits allowed, on the facts so far.
+
+        Parameters
+        ----------
+        measure
+            What is minimised.
+        limits
+            Which kits are allowed.
+        whole
+            False relaxes the program: guards may be fitted in part.
+        seconds
+            Time allowed.
+
+        Raises
+        ------
+        NoKitError
+            No kit is allowed.
+        SolverError
+            The solver failed.
+        """
+        self._set_limits(limits)
+        objective = self._measures[measure]
+        if measure is Measure.SPEND:
+            # Of kits that cost and save the same, one that leaves the owner's guards where they are.
+            kept = [x for guard, x in zip(self._scenario.guards, self._x, strict=True) if guard.owned]
+            objective = objective - 1e-5 * pulp.lpSum(kept)
+        self._problem.setObjective(objective + 0)
+        status = self._run(whole, seconds)
+        if status in ("infeasible", "undefined"):
+            raise NoKitError("no kit satisfies the budget, the weight limit and what is forced in or out")
+        bound = self._bound(status, whole, objective)
+        if status == "none":
+            return Answer(None, bound)
+        kit = np.array([x.varValue or 0.0 for x in self._x])
+        return Answer(kit.round() if whole else kit.clip(0.0, 1.0), bound)
+
+    def _set_limits(self, limits: Limits) -> None:
+        budget = limits.budget_cents
+        ceilings = dict(limits.at_most)
+        ceilings.setdefault(Measure.SPEND, self._most_spend)
+        if budget is not None:
+            ceilings[Measure.SPEND] = min(ceilings[Measure.SPEND], budget / 100 + LESS_THAN_A_CENT)
+        for measure, variable in self._measures.items():
+            variable.upBound = ceilings.get(measure)
+        for guard, x in zip(self._scenario.guards, self._x, strict=True):
+            x.lowBound = 1 if guard.id in limits.must else 0
+            x.upBound = 0 if guard.id in limits.never else 1
+
+    def _run(self, whole: bool, seconds: float | None) -> str:
+        """Run the solver; what became of it: optimal, feasible, none, infeasible or undefined."""
+        try:
+            stats = self._problem.solve(_solver(self._solver, whole, seconds))
+        except pulp.PulpSolverError as error:
+            raise SolverError(f"solver {self._solver} failed: {error}") from error
+        if isinstance(stats, int):  # PuLP 3
+            status, has_solution = stats, self._problem.sol_status in (1, 2)
+            proven = self._problem.sol_status == 1
+        else:
+            status, has_solution = int(stats.status), stats.has_solution
+            proven = status == 1
+        if status == -1:
+            return "infeasible"
+        if status == -3 and not has_solution:
+            return "undefined"
+        if has_solution:
+            return "optimal" if proven else "feasible"
+        if seconds is not None:
+            return "none"
+        raise SolverError(f"solver {self._solver} stopped without an answer (status {status})")
+
+    def _bound(self, status: str, whole: bool, objective: Any) -> float | None:
+        """The bound the solver proved, in the measure's units."""
+        model = getattr(self._problem, "solverModel", None)
+        if self._solver == "HiGHS" and whole and model is not None:
+            bound = float(model.getInfo().mip_dual_bound)
+            return bound if np.isfinite(bound) else None
+        return float(pulp.value(objective)) if status == "optimal" else None
+
+
+def _dot(coefficients: Sequence[float], variables: Sequence[Any]) -> Any:
+    """Σ coefficient × variable, zeros left out."""
+    return pulp.LpAffineExpression([(v, c) for c, v in zip(coefficients, variables, strict=True) if c != 0.0])
+
+
+def _solver(name: str, whole: bool, seconds: float | None) -> Any:
+    """A solver by name, told to prove optimality and to keep quiet."""
+    limit = None if seconds is None else max(seconds, 0.01)
+    if name == "HiGHS":
+        _silence_first_highs()
+        return pulp.HiGHS(
+            mip=whole,
+            msg=False,
+            timeLimit=limit,
+            gapRel=0.0,
+            gapAbs=TOLERANCE,
+            threads=1,
+            primal_feasibility_tolerance=TOLERANCE,
+            mip_feasibility_tolerance=TOLERANCE,
+        )
+    known = {one.lower(): one for one in pulp.listSolvers(onlyAvailable=True)}
+    if name.lower() not in known:
+        raise SolverError(f"solver {name} is not to be found here; found: {', '.join(sorted(known.values()))}")
+    return pulp.getSolver(known[name.lower()], mip=whole, msg=False, timeLimit=limit)
+
+
+_highs_is_silent = False
+
+
+def _silence_first_highs() -> None:
+    """Make the first HiGHS object of the process with standard output turned away, since it prints a banner there."""
+    global _highs_is_silent
+    if _highs_is_silent:
+        return
+    import highspy
+
+    sys.stdout.flush()
+    kept = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        highspy.Highs()
+    finally:
+        os.dup2(kept, 1)
+        os.close(nowhere)
+        os.close(kept)
+    _highs_is_silent = True

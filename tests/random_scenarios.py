@@ -1,0 +1,123 @@
+"""Small random scenarios that use every feature, made straight from domain objects; all invented."""
+
+from __future__ import annotations
+
+from itertools import chain, combinations
+
+import numpy as np
+
+from guardopt.scenario import Cover, Fall, Guard, Insurance, Kit, KnockOn, Offer, Part, Scenario, Side
+
+SIDES = (Side.LEFT, Side.RIGHT, Side.CENTRE)
+
+
+def random_scenario(seed: int, *, guards: int = 8, parts: int = 7, falls_sampled: int = 60) -> Scenario:
+    """A scenario with up to `guards` guards; slots, needs, not-withs, offers, wear, a cap and knock-ons included."""
+    rng = np.random.default_rng(seed)
+    all_parts = tuple(
+        Part(
+            id=f"part{row}",
+            row=f"part{row}",
+            side=SIDES[rng.integers(3)],
+            price=float(rng.integers(10, 400)),
+            hours=float(rng.choice([0.0, 0.5, 1.25])),
+            break_chance=float(rng.choice([1.0, 0.6, 0.0])),
+            touch_up=float(rng.integers(0, 60)),
+            strip_down=str(rng.choice(["fairing", "tank"])) if rng.random() < 0.5 else None,
+        )
+        for row in range(parts)
+    )
+    falls = tuple(
+        Fall(
+            id=f"fall{row}",
+            per_year=float(rng.uniform(0.1, 2.0)),
+            left_share=float(rng.choice([0.0, 0.4, 0.7, 1.0])),
+            tumble=float(rng.choice([0.0, 0.3])),
+            correlation=float(rng.choice([0.0, 0.5, 0.95])),
+        )
+        for row in range(rng.integers(1, 4))
+    )
+    hits = {(fall.id, part.id): float(rng.choice([0.0, 0.2, 0.5, 0.8, 1.0])) for fall in falls for part in all_parts}
+    knock_ons = tuple(
+        KnockOn(f"part{a}", f"part{b}", float(rng.choice([0.4, 1.0])))
+        for a, b in combinations(range(parts), 2)
+        if rng.random() < 0.2
+    )
+    all_guards = tuple(_random_guard(rng, row) for row in range(guards))
+    covers = tuple(_random_covers(rng, all_guards, all_parts, falls))
+    offers = tuple(
+        Offer(f"offer{row}", frozenset(f"guard{i}" for i in rng.choice(guards, size=2, replace=False)), 3000 + 10 * row)
+        for row in range(rng.integers(0, 3))
+    )
+    insured = Insurance(float(rng.integers(100, 500)), 50.0, 0.7) if rng.random() < 0.5 else None
+    scenario = Scenario(
+        title="random (invented)",
+        currency="EUR",
+        value=float(rng.integers(300, 3000)),
+        salvage=float(rng.integers(0, 250)),
+        years=float(rng.integers(1, 6)),
+        discount_rate=float(rng.choice([0.0, 0.05])),
+        budget_cents=int(rng.integers(2000, 30000)),
+        max_weight_kg=float(rng.uniform(3, 10)) if rng.random() < 0.4 else None,
+        repair_rate=40.0,
+        insurance=insured,
+        strip_down={"fairing": 0.8, "tank": 1.5},
+        falls_sampled=falls_sampled,
+        seed=seed,
+        parts=all_parts,
+        falls=falls,
+        hits=hits,
+        knock_ons=knock_ons,
+        guards=all_guards,
+        covers=covers,
+        offers=offers,
+    )
+    return scenario if not scenario.clashes(scenario.stock) else random_scenario(seed + 10_000, guards=guards)
+
+
+def _random_guard(rng: np.random.Generator, row: int) -> Guard:
+    side = Side(rng.choice(["left", "right", "centre", "pair"]))
+    price = int(rng.integers(500, 12000))
+    return Guard(
+        id=f"guard{row}",
+        row=f"guard{row}",
+        side=side,
+        price_cents=price,
+        fit_cents=int(rng.choice([0, 1375])),
+        slot=str(rng.choice(["a", "b"])) if rng.random() < 0.5 else None,
+        wear_per_fall=price / 100 / float(rng.choice([1, 3])) if rng.random() < 0.4 else 0.0,
+        needs=(frozenset({f"guard{int(rng.integers(row))}"}),) if row and rng.random() < 0.2 else (),
+        not_with=frozenset({f"guard{int(rng.integers(row))}"}) if row and rng.random() < 0.2 else frozenset(),
+        owned=bool(rng.random() < 0.15),
+        weight_kg=float(rng.uniform(0.1, 3.0)),
+        dislike=float(rng.choice([0.0, 0.0, 25.0])),
+        resale_share=float(rng.choice([0.0, 0.4])),
+    )
+
+
+def _random_covers(
+    rng: np.random.Generator, guards: tuple[Guard, ...], parts: tuple[Part, ...], falls: tuple[Fall, ...]
+) -> list[Cover]:
+    covers: dict[tuple[tuple[str, ...], str, str | None], Cover] = {}
+    for part in parts:
+        for guard in guards:
+            if rng.random() > 0.4 or not guard.side.goes_with(part.side):
+                continue
+            team = [guard]
+            if rng.random() < 0.25:
+                other = guards[int(rng.integers(len(guards)))]
+                if other.id != guard.id and other.side.goes_with(guard.side) and other.side.goes_with(part.side):
+                    team.append(other)
+            sides = [one.side for one in team if one.side.is_sided]
+            names = tuple(sorted(one.id for one in team))
+            fall = falls[int(rng.integers(len(falls)))].id if rng.random() < 0.25 else None
+            holds = float(rng.choice([0.3, 0.8, 1.0]))
+            covers[names, part.id, fall] = Cover(names, part.id, holds, fall, sides[0] if sides else None)
+    return list(covers.values())
+
+
+def all_kits(scenario: Scenario) -> list[Kit]:
+    """Every kit that slots, needs, not-withs and the weight limit allow."""
+    names = [guard.id for guard in scenario.guards]
+    kits = chain.from_iterable(combinations(names, size) for size in range(len(names) + 1))
+    return [kit for kit in map(frozenset, kits) if not scenario.clashes(kit) and scenario.is_within_weight(kit)]
