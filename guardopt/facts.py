@@ -1,20 +1,20 @@
 """Finds facts: linear inequalities that say what falls cost at least, whatever kit is fitted.
 
-Within one simulated fall everything but the kit is fixed. It comes down to *items*: item k costs c_k and is incurred
-unless all its *roots* are spared. A root is a strike from the road: the part's own, or that of a part whose breaking
-reaches it; for a strip-down, those of its broken parts. A strike is spared when some cover that holds against it has
-all its guards fitted. So for any choice of one root r_k for each item, and of one guard g(j) for each cover j that
-holds against it, every kit x has
+For any choice of one root r_k for each item k, and of one guard g(j) for each cover j that holds against that root,
+every kit x has
 
-    bill(x) ≥ L(x) = Σ_k c_k (1 − Σ_{j against r_k} x_g(j))                                             (1)
+    bill(x) ≥ L(x) = Σ_k c_k (1 − Σ_{j against r_k} x_g(j))           each guard counted once a root       (1)
 
-    min(bill(x), cap) ≥ m + s (L(x) − m),  m = bill with every guard, s = (cap − m) / (L₀ − m)          (2)
+    min(bill(x), cap) ≥ m + s (L(x) − m)                                                                   (2)
 
-where (2) is the chord of min(·, cap) from the least bill that can be reached to L₀ = max L, used for a fall with
-L₀ > cap; otherwise s = 1. Chosen at a kit x̄ (roots not spared, guards not in x̄) both are exact there. Averaged over
-the falls of a group they are one fact about that group:
+where m is the least bill that can be reached and (2) is the chord of min(·, cap) from m to L₀ = max L, of slope
+s = (cap − m) / (L₀ − m), used for a fall with L₀ > cap; otherwise s = 1. Chosen at a kit x̄ (roots not spared, guards
+not in x̄) both are exact there. Summed over a group they are one fact about it:
 
-    θ_g ≥ constant_g − Σ_i slope_gi x_i                                                                 (3)
+    θ_g ≥ constant_g − Σ_i slope_gi x_i                                                                    (3)
+
+A group is one kind of fall and one part or strip-down where the cap cannot bind, since there the bill is the sum of
+its items; it is falls of one kind with like bills where the cap may bind.
 """
 
 from __future__ import annotations
@@ -25,87 +25,97 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from guardopt.bills import Bike, outcome, tail_weights, worn_guards
-from guardopt.falls import Bools, Floats, Stratum
+from guardopt.bills import Bike, tail_weights, worn_guards
+from guardopt.falls import Floats, Stratum
+from guardopt.items import Items, KeptFalls, reduce_falls
 
-GROUPS_PER_FALL = 6
-"""Groups of falls of one kind, alike in their bill on the bare bike; more make facts tighter and programs larger."""
+CAPPED_GROUPS = 8
+"""Groups of falls of one kind that may reach the cap; more make facts tighter and programs larger."""
 
 
 @dataclass(frozen=True)
 class Facts:
-    """Facts found at one kit (3): θ ≥ constant − slope · x.
+    """Facts found at one kit (3): one about each group, θ ≥ constant − slope · x.
 
     Attributes
     ----------
     constant, slope
-        ``(groups,)`` and ``(groups, guards)``: one fact about each group of falls.
-    tail_constant, tail_slope
-        One fact about the mean cost of the worst falls of the mix; the slope is ``(guards,)``.
+        ``(groups,)`` and ``(groups, guards)``.
     """
 
     constant: Floats
     slope: Floats
-    tail_constant: float
-    tail_slope: Floats
 
-    def groups_at(self, kit: Floats) -> Floats:
+    def at(self, kit: Floats) -> Floats:
         """``(groups,)``: what the facts say at a kit."""
         return self.constant - self.slope @ kit
 
-    def tail_at(self, kit: Floats) -> float:
-        """What the fact about the worst falls says at a kit."""
-        return self.tail_constant - float(self.tail_slope @ kit)
 
+class _Chosen:
+    """The choice of roots and guards made at one kit, for a list of items."""
 
-@dataclass(frozen=True)
-class _Fixed:
-    """Falls whose cost no guard changes."""
-
-    cost: Floats
-    weight: Floats
+    def __init__(self, items: Items, cover_guards: Sequence[tuple[int, ...]], kit: Floats) -> None:
+        guard_of = np.array([min(guards, key=lambda one: kit[one]) for guards in cover_guards], dtype=np.int64)
+        strike, guard = items.against_strike, guard_of[items.against_cover]
+        if len(guard_of):
+            # Two covers of a strike may have come down to one guard, which is counted once.
+            pairs = np.unique(strike * kit.size + guard)
+            strike, guard = pairs // kit.size, pairs % kit.size
+        unspared = 1.0 - np.bincount(strike, kit[guard], items.strike_item.size)
+        best = np.full(items.cost.size, -np.inf)
+        np.maximum.at(best, items.strike_item, unspared)
+        is_best = unspared == best[items.strike_item]
+        root = np.full(items.cost.size, -1)
+        # The first of the roots that are spared least.
+        root[items.strike_item[is_best][::-1]] = np.flatnonzero(is_best)[::-1]
+        self.cost = np.where(best > 0.0, items.cost, 0.0)
+        """``(items,)``: cost of the items that are incurred, at least in part."""
+        taken = root[items.strike_item[strike]] == strike
+        self.item = items.strike_item[strike[taken]]
+        self.guard = guard[taken]
+        """``(pairs,)`` each: an item and a guard that holds against its chosen root."""
 
 
 class FactFinder:
     """One sample, arranged so that facts can be found at any kit.
 
+    Parameters
+    ----------
+    bike
+        The scenario as arrays.
+    strata
+        The sample.
+
     Attributes
     ----------
     group_fall
         ``(groups,)``: the kind of fall that a group belongs to.
+    group_bundle
+        ``(groups,)``: groups of the same number are one variable of the program.
     group_floor
-        ``(groups,)``: the group's cost with every guard fitted, below which no kit gets.
+        ``(groups,)``: below this no kit gets.
     fixed_cost
         ``(kinds of fall,)``: what falls that no guard changes add to the mean cost of one fall.
     renewals
         ``(kinds of fall, guards)``: mean cost of renewing a fitted guard after one fall.
     """
 
-    def __init__(self, bike: Bike, strata: Sequence[Stratum], tail: float) -> None:
-        self.bike = bike
-        self.tail = tail
-        self.cap = bike.scenario.cap
-        fall = np.concatenate([np.full(one.falls, one.fall) for one in strata])
-        weight = np.concatenate([np.full(one.falls, one.share / one.falls) for one in strata])
-        bare, least = self._extreme_bills(strata)
-        self.renewals = self._mean_renewals(strata)
-        # A fall with the same bill bare and fully guarded, or above the cap in both, costs the same with every kit.
-        live = (bare > least) & (least < self.cap)
-        rates = np.array([kind.per_year for kind in bike.scenario.falls])
-        mix = rates / rates.sum() if rates.sum() else rates
+    def __init__(self, bike: Bike, strata: Sequence[Stratum]) -> None:
+        reduced = reduce_falls(bike, strata)
+        self._cover_guards = [guards for _, guards in bike.covers]
+        self._cap = bike.scenario.cap
+        self._merged, self._kept_items, self._kept = reduced.merged, reduced.kept_items, reduced.kept
         kinds = len(bike.scenario.falls)
-        fixed_cost = np.minimum(bare, self.cap)[~live]
-        self.fixed_cost = np.bincount(fall[~live], weight[~live] * fixed_cost, kinds)
-        self._fixed = _Fixed(fixed_cost, (mix[fall] * weight)[~live])
-        order, self._starts, self.group_fall = _grouped(fall, bare, live)
-        self._weight, self._mix_weight = weight[order], (mix[fall] * weight)[order]
-        self._least = least[order]
-        self.group_floor = self._by_group(self._weight * self._least)
-        self._struck = _columns([one.struck for one in strata], order)
-        self._breaks = _columns([one.breaks for one in strata], order)
-        holds = _columns([one.holds for one in strata], order)
-        self._against = self._guards_against(holds)
-        self._roots = self._roots_of_parts(_columns([one.passes for one in strata], order))
+        names = reduced.merged_groups // kinds
+        self._kept_group, kept_fall = _by_bare_bill(reduced.kept)
+        self._kept_group = self._kept_group + reduced.merged_groups
+        self.group_fall = np.concatenate([np.repeat(np.arange(kinds), names), kept_fall])
+        self.group_bundle = np.concatenate([np.tile(np.arange(names), kinds), names + np.arange(kept_fall.size)])
+        self.group_floor = np.bincount(
+            self._kept_group, self._kept.weight * self._kept.base, self.group_fall.size
+        )
+        self.fixed_cost = reduced.fixed_cost
+        self.renewals = mean_renewals(bike, strata)
 
     def at(self, kit: Floats) -> Facts:
         """Facts chosen at a kit, exact there when the kit is whole.
@@ -115,139 +125,84 @@ class FactFinder:
         kit
             ``(guards,)`` between 0 and 1. At a fractional kit each item takes the root that is spared least.
         """
-        against = [self._choose_guards(choices, kit) for choices in self._against]
-        unspared = self._struck.astype(float)
-        for part, masks in enumerate(against):
-            for guard, mask in masks.items():
-                if kit[guard] > 0.0:
-                    unspared[part] -= kit[guard] * mask
-        by_root = self._cost_by_root(unspared)
-        most = by_root.sum(axis=0)
-        over = most > self.cap
-        chord = np.ones_like(most)
-        chord[over] = (self.cap - self._least[over]) / (most[over] - self._least[over])
-        constant = np.minimum(most, self.cap)
-        tail_weight, tail_fixed = self._tail_weights(constant - self._spared(by_root * chord, against, kit))
-        slope = np.zeros((len(self.group_fall), kit.size))
-        tail_slope = np.zeros(kit.size)
-        for part, masks in enumerate(against):
-            saved = by_root[part] * chord
-            for guard, mask in masks.items():
-                slope[:, guard] += self._by_group(self._weight * saved * mask)
-                tail_slope[guard] += (tail_weight * saved) @ mask
-        return Facts(self._by_group(self._weight * constant), slope, tail_weight @ constant + tail_fixed, tail_slope)
-
-    def _spared(self, saved: Floats, against: list[dict[int, Bools]], kit: Floats) -> Floats:
-        """``(falls,)``: Σ slope · x̄ of each fall, which is zero at a whole kit."""
-        total = np.zeros(saved.shape[1])
-        for part, masks in enumerate(against):
-            for guard, mask in masks.items():
-                if kit[guard] > 0.0:
-                    total += kit[guard] * saved[part] * mask
-        return total
-
-    def _tail_weights(self, cost: Floats) -> tuple[Floats, float]:
-        """Weights of the worst falls of the mix at these costs, and what falls no guard changes add under them."""
-        weights = tail_weights(
-            np.concatenate([cost, self._fixed.cost]),
-            np.concatenate([self._mix_weight, self._fixed.weight]),
-            self.tail,
-        )
-        return weights[: cost.size], float(weights[cost.size :] @ self._fixed.cost)
-
-    def _cost_by_root(self, unspared: Floats) -> Floats:
-        """``(parts, falls)``: cost of the items that hang on each part's strike, each on its root spared least."""
-        bike = self.bike
-        by_root = np.zeros_like(unspared)
-        for part, roots in enumerate(self._roots):
-            broken = self._breaks[part]
-            cost = np.where(broken, bike.break_cost[part], bike.scuff_cost[part])
-            _hang(by_root, unspared, roots, cost)
-        for group, parts in enumerate(bike.groups):
-            merged: dict[int, Bools] = {}
-            for part in parts:
-                for root, mask in self._roots[part].items():
-                    reached = mask & self._breaks[part]
-                    merged[root] = merged[root] | reached if root in merged else reached
-            _hang(by_root, unspared, merged, np.full(unspared.shape[1], bike.strip_cost[group]))
-        return by_root
-
-    def _by_group(self, values: Floats) -> Floats:
-        """Sums over the falls of each group."""
-        return np.add.reduceat(values, self._starts) if self._starts.size else np.zeros(0)
-
-    def _extreme_bills(self, strata: Sequence[Stratum]) -> tuple[Floats, Floats]:
-        """``(falls,)`` each: the repair bill on the bare bike and with every guard at once, the least that can be."""
-        guards = len(self.bike.scenario.guards)
-        every, none = np.ones(guards, dtype=bool), np.zeros(guards, dtype=bool)
-        bare = [outcome(self.bike, one, none).repair_bill for one in strata]
-        least = [outcome(self.bike, one, every).repair_bill for one in strata]
-        return np.concatenate(bare), np.concatenate(least)
-
-    def _mean_renewals(self, strata: Sequence[Stratum]) -> Floats:
-        renewals = np.zeros((len(self.bike.scenario.falls), len(self.bike.scenario.guards)))
-        for one in strata:
-            worn = worn_guards(self.bike, one).mean(axis=1)
-            for (guard, _), share in zip(self.bike.worn_by, worn, strict=True):
-                renewals[one.fall, guard] += one.share * self.bike.wear[guard] * share
-        return renewals
-
-    def _guards_against(self, holds: Bools) -> list[list[tuple[tuple[int, ...], Bools]]]:
-        """For each part, the guards of every cover of it and the falls in which that cover would spare it."""
-        against: list[list[tuple[tuple[int, ...], Bools]]] = [[] for _ in self.bike.scenario.parts]
-        for row, (part, guards) in enumerate(self.bike.covers):
-            against[part].append((guards, holds[row]))
-        return against
-
-    def _choose_guards(self, choices: list[tuple[tuple[int, ...], Bools]], kit: Floats) -> dict[int, Bools]:
-        """g(j) for each cover of one part: the guard least in the kit; falls of one guard's covers are merged."""
-        masks: dict[int, Bools] = {}
-        for guards, mask in choices:
-            guard = min(guards, key=lambda one: kit[one])
-            masks[guard] = masks[guard] | mask if guard in masks else mask
-        return masks
-
-    def _roots_of_parts(self, passes: Bools) -> list[dict[int, Bools]]:
-        """For each part, the parts whose strike would harm it, and the falls in which it would."""
-        falls = self._struck.shape[1]
-        roots = [{part: np.ones(falls, dtype=bool)} for part in range(len(self.bike.scenario.parts))]
-        for row, part, takes in self.bike.knock_ons:
-            passed = self._breaks[part] & passes[row]
-            for root, mask in roots[part].items():
-                reached = mask & passed
-                roots[takes][root] = roots[takes][root] | reached if root in roots[takes] else reached
-        return roots
+        groups = self.group_fall.size
+        constant, slope = np.zeros(groups), np.zeros(groups * kit.size)
+        chosen = _Chosen(self._merged, self._cover_guards, kit)
+        constant += np.bincount(self._merged.owner, chosen.cost, groups)
+        cell = self._merged.owner[chosen.item] * kit.size + chosen.guard
+        slope += np.bincount(cell, chosen.cost[chosen.item], slope.size)
+        capped = _capped(self._kept_items, self._kept, _Chosen(self._kept_items, self._cover_guards, kit), self._cap)
+        constant += np.bincount(self._kept_group, self._kept.weight * capped.constant, groups)
+        cell = self._kept_group[capped.fall] * kit.size + capped.guard
+        slope += np.bincount(cell, self._kept.weight[capped.fall] * capped.slope, slope.size)
+        return Facts(constant, slope.reshape(groups, kit.size))
 
 
-def _hang(by_root: Floats, unspared: Floats, roots: dict[int, Bools], cost: Floats) -> None:
-    """Add each fall's item to the root that is spared least, if any root is not spared."""
-    if len(roots) == 1:
-        ((root, mask),) = roots.items()
-        by_root[root] += cost * (mask & (unspared[root] > 0.0))
-        return
-    best = np.zeros(cost.size)
-    chosen = np.full(cost.size, -1)
-    for root, mask in roots.items():
-        better = mask & (unspared[root] > best)
-        best[better] = unspared[root][better]
-        chosen[better] = root
-    for root in roots:
-        by_root[root] += cost * (chosen == root)
+@dataclass(frozen=True)
+class _CappedFacts:
+    """Facts (2) fall by fall: cost ≥ constant − Σ slope x, the sum over pairs of a fall and a guard."""
+
+    constant: Floats
+    fall: NDArray[np.int64]
+    guard: NDArray[np.int64]
+    slope: Floats
 
 
-def _columns(blocks: list[Bools], order: NDArray[np.int64]) -> Bools:
-    return np.ascontiguousarray(np.concatenate(blocks, axis=1)[:, order])
+def _capped(items: Items, falls: KeptFalls, chosen: _Chosen, cap: float) -> _CappedFacts:
+    most = falls.base + np.bincount(items.owner, chosen.cost, falls.base.size)
+    over = most > cap
+    chord = np.ones_like(most)
+    chord[over] = (cap - falls.base[over]) / (most[over] - falls.base[over])
+    fall = items.owner[chosen.item]
+    return _CappedFacts(np.minimum(most, cap), fall, chosen.guard, chord[fall] * chosen.cost[chosen.item])
 
 
-def _grouped(fall: NDArray[np.int64], bare: Floats, live: Bools) -> tuple[NDArray[np.int64], ...]:
-    """Order of the live falls by kind and bare bill, where each group starts, and the kind each belongs to."""
-    order = np.lexsort((bare, fall))
-    order = order[live[order]]
-    starts: list[int] = []
+class TailFinder:
+    """Finds facts about the mean cost of the worst share of falls, over the mix of all kinds.
+
+    The tail mean is the largest mean under weights q ≤ w / tail (Rockafellar and Uryasev 2002), so weighting the
+    facts of single falls by any such q bounds it; with the q that is largest at x̄ the bound is exact there.
+    """
+
+    def __init__(self, bike: Bike, strata: Sequence[Stratum], tail: float) -> None:
+        reduced = reduce_falls(bike, strata, keep_all=True)
+        self._cover_guards = [guards for _, guards in bike.covers]
+        self._cap, self._tail = bike.scenario.cap, tail
+        self._items, self._falls = reduced.kept_items, reduced.kept
+        rates = np.array([fall.per_year for fall in bike.scenario.falls])
+        mix = rates / rates.sum() if rates.any() else rates
+        self._weight = mix[self._falls.fall] * self._falls.weight
+
+    def at(self, kit: Floats) -> Facts:
+        """One fact about the tail mean, chosen at a kit ``(guards,)``, exact there when the kit is whole."""
+        capped = _capped(self._items, self._falls, _Chosen(self._items, self._cover_guards, kit), self._cap)
+        spared = np.bincount(capped.fall, capped.slope * kit[capped.guard], self._weight.size)
+        weight = tail_weights(capped.constant - spared, self._weight, self._tail)
+        slope = np.bincount(capped.guard, weight[capped.fall] * capped.slope, kit.size)
+        return Facts(np.array([weight @ capped.constant]), slope[np.newaxis])
+
+
+def mean_renewals(bike: Bike, strata: Sequence[Stratum]) -> Floats:
+    """``(kinds of fall, guards)``: mean cost of renewing each guard after one fall, if it is fitted.
+
+    R_f is linear in the kit: a guard is worn when it serves and covers a struck part, whatever else is fitted.
+    """
+    renewals = np.zeros((len(bike.scenario.falls), len(bike.scenario.guards)))
+    for stratum in strata:
+        worn = worn_guards(bike, stratum).mean(axis=1)
+        for (guard, _), share in zip(bike.worn_by, worn, strict=True):
+            renewals[stratum.fall, guard] += stratum.share * bike.wear[guard] * share
+    return renewals
+
+
+def _by_bare_bill(falls: KeptFalls) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Group falls of one kind by their bill on the bare bike: the group of each fall, and the kind of each group."""
+    group = np.zeros(falls.fall.size, dtype=np.int64)
     kinds: list[int] = []
-    for kind in np.unique(fall[order]).tolist():
-        first, last = np.searchsorted(fall[order], [kind, kind + 1])
-        edges = np.unique(np.linspace(first, last, GROUPS_PER_FALL + 1).astype(int)[:-1])
-        starts += edges.tolist()
-        kinds += [kind] * edges.size
-    return order, np.array(starts, dtype=np.int64), np.array(kinds, dtype=np.int64)
+    for kind in np.unique(falls.fall).tolist():
+        rows = np.flatnonzero(falls.fall == kind)
+        rows = rows[np.argsort(falls.bare[rows], kind="stable")]
+        for part in np.array_split(rows, min(CAPPED_GROUPS, rows.size)):
+            group[part] = len(kinds)
+            kinds.append(kind)
+    return group, np.array(kinds, dtype=np.int64)

@@ -10,12 +10,14 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from guardopt.bills import Bike
 from guardopt.errors import NoKitError, SolverError
-from guardopt.facts import FactFinder, Facts
+from guardopt.facts import FactFinder, TailFinder
 from guardopt.falls import Floats, Stratum
 from guardopt.program import Limits, Measure, Program, Terms
 from guardopt.scenario import Kit, Scenario
@@ -89,38 +91,59 @@ class Planner:
     ) -> None:
         self.scenario = scenario
         self.bike = Bike(scenario)
-        self._finder = FactFinder(self.bike, sample, tail)
+        self._sample, self._tail = sample, tail
+        self._finder = FactFinder(self.bike, sample)
         years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
+        self._group_weight = years_of[self._finder.group_fall]
         self._terms = Terms(
-            group_weight=years_of[self._finder.group_fall],
-            group_floor=self._finder.group_floor,
+            bundle_floor=self._bundled(self._finder.group_floor),
             guard_cost=years_of @ self._finder.renewals + np.array([guard.dislike for guard in scenario.guards]),
             fixed_cost=float(years_of @ self._finder.fixed_cost),
         )
         self._program = Program(scenario, self._terms, solver)
-        self._pool: list[list[tuple[float, Floats]]] = [[] for _ in self._terms.group_floor]
-        self._tail_pool: list[tuple[float, Floats]] = []
-        self._known: dict[Kit, dict[Measure, float]] = {}
+        self._pool = _Pool(self._terms.bundle_floor, len(scenario.guards))
+        self._tail_pool = _Pool(np.zeros(1), len(scenario.guards))
+        self._known: dict[tuple[Kit, Measure], float] = {}
         self._relaxed: set[Measure] = set()
 
-    def measures(self, kit: Kit) -> dict[Measure, float]:
-        """Every measure of a kit, exact on the sample; the facts found on the way are kept."""
-        if kit not in self._known:
-            x = self.bike.kit_array(kit).astype(float)
-            facts = self._finder.at(x)
-            self._keep(facts, x)
-            cost = (
-                float(self._terms.group_weight @ facts.constant + self._terms.guard_cost @ x) + self._terms.fixed_cost
+    @cached_property
+    def _tail_finder(self) -> TailFinder:
+        return TailFinder(self.bike, self._sample, self._tail)
+
+    def _bundled(self, per_group: Floats) -> Floats:
+        """Sum groups, each at what a year of its falls weighs over the years, into the program's variables."""
+        bundles = self._finder.group_bundle.max(initial=-1) + 1
+        total = np.zeros((bundles, *per_group.shape[1:]))
+        np.add.at(total, self._finder.group_bundle, (self._group_weight * per_group.T).T)
+        return total
+
+    def measure(self, measure: Measure, kit: Kit) -> float:
+        """What a kit measures, exact on the sample; the facts found on the way are kept."""
+        if measure is Measure.SPEND:
+            return self.scenario.spend_cents(kit) / 100
+        if measure is Measure.OUTLAY:
+            return (
+                self.measure(Measure.COST, kit)
+                + self.scenario.spend_cents(kit) / 100
+                - self.scenario.resale_value(kit)
             )
-            spend = self.scenario.spend_cents(kit) / 100
-            outlay = cost + spend - self.scenario.resale_value(kit)
-            self._known[kit] = {
-                Measure.COST: cost,
-                Measure.OUTLAY: outlay,
-                Measure.TAIL: facts.tail_constant,
-                Measure.SPEND: spend,
-            }
-        return self._known[kit]
+        if (kit, measure) not in self._known:
+            x = self.bike.kit_array(kit).astype(float)
+            says = self._learn(measure, x)
+            guards = float(self._terms.guard_cost @ x) + self._terms.fixed_cost
+            self._known[kit, measure] = says + (guards if measure is Measure.COST else 0.0)
+        return self._known[kit, measure]
+
+    def _learn(self, measure: Measure, x: Floats) -> float:
+        """Find facts at a kit, keep those that say more there than was known, and add up what they say."""
+        if measure is Measure.TAIL:
+            facts = self._tail_finder.at(x)
+            self._program.add_tail_facts(*self._tail_pool.news(facts.constant, facts.slope, x)[1:])
+            return float(facts.at(x)[0])
+        found = self._finder.at(x)
+        constant, slope = self._bundled(found.constant), self._bundled(found.slope)
+        self._program.add_bundle_facts(*self._pool.news(constant, slope, x))
+        return float((constant - slope @ x).sum())
 
     def best(
         self, aim: Aim, limits: Limits | None = None, *, gap: float = GAP, seconds: float | None = None
@@ -152,11 +175,11 @@ class Planner:
         ceilings: dict[Measure, float] = {}
         previous, kit = first, best.kit
         for measure in tie_breakers:
-            value = self.measures(kit)[previous]
+            value = self.measure(previous, kit)
             ceilings[previous] = value + TIE * max(1.0, abs(value))
             kit = self._minimise(measure, replace(limits, at_most=dict(ceilings)), kit, gap, end).kit
             previous = measure
-        objective = self.measures(kit)[first]
+        objective = self.measure(first, kit)
         return replace(best, kit=kit, objective=objective, bound=min(best.bound, objective))
 
     def objective(self, aim: Aim, limits: Limits, *, gap: float = GAP) -> float | None:
@@ -170,7 +193,7 @@ class Planner:
         """The loop, starting from a kit that is allowed, if one is known."""
         if measure not in self._relaxed:
             self._close_relaxation(measure, limits, end)
-        value = np.inf if kit is None else self.measures(kit)[measure]
+        value = np.inf if kit is None else self.measure(measure, kit)
         bound = -np.inf
         tried: set[Kit] = set()
         while kit is None or value - bound > gap * max(1.0, abs(value)):
@@ -182,10 +205,10 @@ class Planner:
             if not self._is_allowed(found, limits):
                 self._program.exclude(answer.kit)
                 continue
-            measured = self.measures(found)
-            fits = all(measured[one] <= most for one, most in limits.at_most.items())
-            if fits and measured[measure] < value:
-                kit, value = found, measured[measure]
+            measured = self.measure(measure, found)
+            fits = all([self.measure(one, found) <= most for one, most in limits.at_most.items()])
+            if fits and measured < value:
+                kit, value = found, measured
             if found in tried or (end is not None and time.monotonic() >= end):
                 break
             tried.add(found)
@@ -202,22 +225,8 @@ class Planner:
             if answer.kit is None or answer.bound is None or answer.bound <= last + 1e-4 * max(1.0, abs(last)):
                 return
             last = answer.bound
-            self._keep(self._finder.at(answer.kit), answer.kit)
-
-    def _keep(self, facts: Facts, x: Floats) -> None:
-        """Add to the program those facts that say more at x than it knew."""
-        says = facts.groups_at(x)
-        news = [
-            group
-            for group, known in enumerate(self._pool)
-            if says[group] > max([self._terms.group_floor[group], *(c - s @ x for c, s in known)]) * (1 + TIE) + TIE
-        ]
-        for group in news:
-            self._pool[group].append((float(facts.constant[group]), facts.slope[group]))
-        self._program.add_group_facts(news, facts.constant[news], facts.slope[news])
-        if facts.tail_at(x) > max([0.0, *(c - s @ x for c, s in self._tail_pool)]) * (1 + TIE) + TIE:
-            self._tail_pool.append((facts.tail_constant, facts.tail_slope))
-            self._program.add_tail_fact(facts.tail_constant, facts.tail_slope)
+            for one in {measure, Measure.COST} & {Measure.COST, Measure.TAIL}:
+                self._learn(one, answer.kit)
 
     def _kit(self, x: Floats) -> Kit:
         return frozenset(guard.id for guard, value in zip(self.scenario.guards, x, strict=True) if value > 0.5)
@@ -236,3 +245,23 @@ class Planner:
 
 def _left(end: float | None) -> float | None:
     return None if end is None else max(0.0, end - time.monotonic())
+
+
+class _Pool:
+    """The facts kept so far about each variable, to tell whether another says more at a kit than they do."""
+
+    def __init__(self, floor: Floats, guards: int) -> None:
+        self._floor = floor
+        self._variable = np.zeros(0, dtype=np.int64)
+        self._constant = np.zeros(0)
+        self._slope = np.zeros((0, guards))
+
+    def news(self, constant: Floats, slope: Floats, x: Floats) -> tuple[NDArray[np.int64], Floats, Floats]:
+        """Keep the facts, one a variable, that say more at x: the variables, constants and slopes of these."""
+        known = self._floor.copy()
+        np.maximum.at(known, self._variable, self._constant - self._slope @ x)
+        news = np.flatnonzero(constant - slope @ x > known * (1.0 + TIE) + TIE)
+        self._variable = np.concatenate([self._variable, news])
+        self._constant = np.concatenate([self._constant, constant[news]])
+        self._slope = np.concatenate([self._slope, slope[news]])
+        return news, constant[news], slope[news]

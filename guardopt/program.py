@@ -2,9 +2,9 @@
 
     minimise   cost, outlay, tail or spend
     subject to spend = Σ_i spend_i x_i − Σ_o saving_o y_o ≤ budget
-               cost ≥ ā Σ_f λ_f (Σ_{groups of f} θ_g + fixed_f + Σ_i R_fi x_i) + Σ_i dislike_i x_i
+               cost ≥ Σ_b θ_b + ā Σ_f λ_f (fixed_f + Σ_i R_fi x_i) + Σ_i dislike_i x_i
                outlay ≥ cost + spend − (1+i)⁻ⁿ Σ_i resale_i price_i x_i
-               θ_g ≥ constant_g − Σ_i slope_gi x_i          for every fact
+               θ_b ≥ constant_b − Σ_i slope_bi x_i          for every fact, likewise for tail
                one guard a mounting place, needs, not-withs, weight; y_o ≤ x_i for the guards of an offer,
                and each guard in one offer at most
                x_i, y_o ∈ {0, 1}
@@ -50,16 +50,15 @@ class Terms:
 
     Attributes
     ----------
-    group_weight, group_floor
-        ``(groups,)``: ā λ_f of each group's kind of fall, and the least its θ can be.
+    bundle_floor
+        ``(bundles,)``: the least that each θ can be. A bundle is a sum of groups, each at ā λ_f of its kind of fall.
     guard_cost
         ``(guards,)``: cost over the years of renewing a guard and of disliking it.
     fixed_cost
         Cost over the years of falls that no guard changes.
     """
 
-    group_weight: Floats
-    group_floor: Floats
+    bundle_floor: Floats
     guard_cost: Floats
     fixed_cost: float
 
@@ -122,7 +121,7 @@ class Program:
         new = self._problem.add_variable
         self._x = [new(f"x{row}", 0, 1, pulp.LpInteger) for row in range(len(self._scenario.guards))]
         self._y = [new(f"y{row}", 0, 1, pulp.LpInteger) for row in range(len(self._scenario.offers))]
-        self._theta = [new(f"theta{row}", float(floor)) for row, floor in enumerate(terms.group_floor)]
+        self._theta = [new(f"theta{row}", float(floor)) for row, floor in enumerate(terms.bundle_floor)]
         most = sum(guard.spend_cents for guard in self._scenario.guards) / 100
         self._measures = {
             Measure.COST: new("cost", 0.0),
@@ -137,9 +136,8 @@ class Program:
         spend = _dot([guard.spend_cents / 100 for guard in scenario.guards], self._x)
         saving = _dot([scenario.offer_saving_cents(offer) / 100 for offer in scenario.offers], self._y)
         self._problem += measures[Measure.SPEND] - spend + saving == 0
-        falls = _dot(terms.group_weight.tolist(), self._theta)
         guards = _dot(terms.guard_cost.tolist(), self._x)
-        self._problem += measures[Measure.COST] - falls - guards >= terms.fixed_cost
+        self._problem += measures[Measure.COST] - pulp.lpSum(self._theta) - guards >= terms.fixed_cost
         resale = _dot([scenario.resale_value([guard.id]) for guard in scenario.guards], self._x)
         self._problem += measures[Measure.OUTLAY] - measures[Measure.COST] - measures[Measure.SPEND] + resale >= 0
 
@@ -167,22 +165,21 @@ class Program:
         for name, offers in sharing.items():
             self._problem += pulp.lpSum(offers) - self._x[self._row[name]] <= 0
 
-    def add_group_facts(self, groups: Sequence[int], constant: Floats, slope: Floats) -> None:
-        """Add a fact θ ≥ constant − slope · x about each of these groups.
+    def add_bundle_facts(self, bundles: NDArray[np.int64], constant: Floats, slope: Floats) -> None:
+        """Add a fact θ ≥ constant − slope · x about each of these bundles.
 
         Parameters
         ----------
-        groups
-            Indices of the groups.
-        constant, slope
-            ``(groups,)`` and ``(groups, guards)``, in the same order.
+        bundles, constant, slope
+            ``(facts,)``, ``(facts,)`` and ``(facts, guards)``.
         """
-        for group, least, row in zip(groups, constant.tolist(), slope.tolist(), strict=True):
-            self._problem += self._theta[group] + _dot(row, self._x) >= least
+        for bundle, least, row in zip(bundles.tolist(), constant.tolist(), slope.tolist(), strict=True):
+            self._problem += self._theta[bundle] + _dot(row, self._x) >= least
 
-    def add_tail_fact(self, constant: float, slope: Floats) -> None:
-        """Add a fact about the mean cost of the worst falls; the slope is ``(guards,)``."""
-        self._problem += self._measures[Measure.TAIL] + _dot(slope.tolist(), self._x) >= constant
+    def add_tail_facts(self, constant: Floats, slope: Floats) -> None:
+        """Add facts about the mean cost of the worst falls, shaped as for bundles."""
+        for least, row in zip(constant.tolist(), slope.tolist(), strict=True):
+            self._problem += self._measures[Measure.TAIL] + _dot(row, self._x) >= least
 
     def exclude(self, kit: Floats) -> None:
         """Forbid one whole kit, which turned out not to be allowed when it was recomputed."""

@@ -1,0 +1,290 @@
+"""The raw text of a scenario folder as cells that know where they came from. Nothing is interpreted here.
+
+CSV files are read as spreadsheets save them: with or without a byte-order mark, separated by commas or semicolons,
+with cells in quotation marks, blank rows and blank columns at the end.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from pathlib import Path
+
+from guardopt.errors import Problem
+from guardopt.spelling import nearest, printable
+
+SETTINGS_FILE = "scenario.toml"
+OPTIONAL_TABLES = ("knock_on", "offers")
+TABLES = ("parts", "falls", "hits", "knock_on", "guards", "covers", "offers")
+READING_ORDER = (SETTINGS_FILE, *(f"{name}.csv" for name in TABLES))
+
+_SECTION_LINE = re.compile(r"\s*\[\s*([\w-]+)\s*\]")
+_KEY_LINE = re.compile(r"""\s*["']?([\w-]+)["']?\s*=""")
+_TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
+
+
+@dataclass
+class Findings:
+    """Problems and warnings as they are found."""
+
+    problems: list[Problem] = field(default_factory=list)
+    warnings: list[Problem] = field(default_factory=list)
+
+    def error(self, where: str, message: str) -> None:
+        """Note something that makes the scenario wrong."""
+        self.problems.append(Problem(where, message))
+
+    def warn(self, where: str, message: str) -> None:
+        """Note something legal that has no effect or looks like a slip."""
+        self.warnings.append(Problem(where, message))
+
+
+def in_reading_order(problems: list[Problem]) -> list[Problem]:
+    """Problems as a reader of the files meets them: file by file, line by line."""
+
+    def place(problem: Problem) -> tuple[int, int]:
+        file = problem.where.partition(",")[0]
+        rank = READING_ORDER.index(file) if file in READING_ORDER else len(READING_ORDER)
+        line = re.search(r", line (\d+)", problem.where)
+        return rank, int(line[1]) if line else 0
+
+    return sorted(problems, key=place)
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One value as it was found (text in a CSV file), and where."""
+
+    value: object
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """The cells of one CSV row or one TOML table, by column or key.
+
+    Attributes
+    ----------
+    place
+        File and line: ``"parts.csv, line 4"``.
+    prefix
+        What stands before a column or key when a message names it: ``"column "`` or ``"[owner] "``.
+    is_whole
+        False if the row could not be divided into cells; only its first cell can be relied on.
+    """
+
+    place: str
+    prefix: str
+    cells: Mapping[str, Cell]
+    is_whole: bool = True
+
+    def where(self, column: str) -> str:
+        """Where the value of this column is, or ought to be."""
+        if column in self.cells:
+            return self.cells[column].where
+        return f"{self.place}, {self.prefix}{printable(column)}"
+
+    def text(self, column: str) -> str:
+        """The value of this column as text, blank if there is none."""
+        return str(self.cells[column].value) if column in self.cells else ""
+
+    def with_cell(self, column: str, cell: Cell) -> Row:
+        """The same row with one cell set."""
+        return replace(self, cells={**self.cells, column: cell})
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One CSV file: its columns in order and its rows."""
+
+    file: str
+    header: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheets:
+    """A scenario folder as found. A file that is missing or cannot be read is None.
+
+    Attributes
+    ----------
+    settings
+        The tables of ``scenario.toml`` by name; keys outside any table are under the empty name.
+    tables
+        CSV files by name without ``.csv``.
+    """
+
+    settings: Mapping[str, Row] | None
+    tables: Mapping[str, Table | None]
+
+
+def read_sheets(folder: Path, findings: Findings) -> Sheets:
+    """Read every file of a scenario folder."""
+    settings_text = read_text(folder, SETTINGS_FILE, findings)
+    settings = None if settings_text is None else parse_settings(settings_text, findings)
+    tables: dict[str, Table | None] = {}
+    for name in TABLES:
+        is_required = name not in OPTIONAL_TABLES
+        text = read_text(folder, f"{name}.csv", findings, is_required=is_required)
+        tables[name] = None if text is None else parse_table(f"{name}.csv", text, findings, is_required=is_required)
+    return Sheets(settings, tables)
+
+
+def read_text(folder: Path, file: str, findings: Findings, *, is_required: bool = True) -> str | None:
+    """The text of a file, or None if it is not there or is not text; an optional file may be missing."""
+    try:
+        content = (folder / file).read_bytes()
+    except FileNotFoundError:
+        others = (path.name for path in folder.iterdir() if path.suffix == Path(file).suffix)
+        close = nearest(file, (name for name in others if name not in READING_ORDER))
+        if is_required:
+            findings.error(file, f"no such file in the folder{f'; {printable(close)} looks like it' if close else ''}")
+        elif close:
+            findings.warn(printable(close), f"is not read; did you mean {file}?")
+        return None
+    except OSError as error:
+        findings.error(file, f"cannot be read: {(error.strerror or str(error)).lower()}")
+        return None
+    try:
+        # Composed and decomposed accents look the same, so ids typed on different machines have to compare equal.
+        return unicodedata.normalize("NFC", content.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        findings.error(f"{file}, line {line}", "is not UTF-8 text; save the file with the encoding UTF-8")
+        return None
+
+
+def parse_table(file: str, text: str, findings: Findings, *, is_required: bool = True) -> Table | None:
+    """Divide the text of a CSV file into located cells."""
+    lines = _divided(file, text, findings)
+    if lines is None:
+        return None
+    header_line, heading = next(lines, (0, []))
+    header = _without_blank_end(heading)
+    if not header:
+        findings.error(file, "is empty, expected a line of column names")
+        return None
+    place = f"{file}, line {header_line}"
+    if len(header) == 1 and "\t" in header[0]:
+        findings.error(place, "columns are separated by tabs; save the file with commas or semicolons between them")
+        return None
+    for number, column in enumerate(header, start=1):
+        if not column:
+            findings.error(place, f"column {number} has no name")
+        elif column in header[: number - 1]:
+            findings.error(place, f"column {printable(column)} appears twice")
+    rows = tuple(_row(file, line, heading, cells, findings) for line, cells in lines)
+    if not rows and is_required:
+        findings.error(file, "has a line of column names but no rows")
+        return None
+    return Table(file, place, tuple(dict.fromkeys(column for column in header if column)), rows)
+
+
+def _divided(file: str, text: str, findings: Findings) -> Iterator[tuple[int, list[str]]] | None:
+    """Rows that are not blank, each with the line it starts on."""
+    first = re.sub(r'"[^"]*"', "", next((line for line in text.splitlines() if line.strip(' \t,;"')), ""))
+    separator = ";" if first.count(";") > first.count(",") else ","
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True, strict=True)
+    found: list[tuple[int, list[str]]] = []
+    start = 1
+    try:
+        for record in reader:
+            cells = [cell.strip() for cell in record]
+            if any(cells):
+                found.append((start, cells))
+            start = reader.line_num + 1
+    except csv.Error:
+        message = 'quotation marks do not pair up; a cell that starts with " has to end with "'
+        findings.error(f"{file}, line {start}", message)
+        return None
+    return iter(found)
+
+
+def _without_blank_end(cells: list[str]) -> list[str]:
+    return cells[: max((number for number, cell in enumerate(cells, start=1) if cell), default=0)]
+
+
+def _row(file: str, line: int, heading: list[str], cells: list[str], findings: Findings) -> Row:
+    place = f"{file}, line {line}"
+    header = _without_blank_end(heading)
+    # Blank cells beyond a header that ends earlier count too: a stray decimal comma would shift the row unnoticed.
+    is_whole = len(cells) <= len(heading) and not any(cells[len(header) :])
+    if not is_whole:
+        advice = "a cell with a separator in it needs quotation marks, and decimals a point"
+        findings.error(place, f"found {len(cells)} cells, expected {len(header)}; {advice}")
+    padded = cells + [""] * (len(header) - len(cells))
+    located: dict[str, Cell] = {}
+    for column, text in zip(header, padded, strict=False):
+        located.setdefault(column, Cell(text, f"{place}, column {printable(column)}"))
+    return Row(place, "column ", located, is_whole)
+
+
+def parse_settings(text: str, findings: Findings) -> dict[str, Row] | None:
+    """Divide the text of ``scenario.toml`` into located values, keeping decimals exactly as written."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    try:
+        document = tomllib.loads(text, parse_float=_exact)
+    except (ValueError, RecursionError) as error:
+        _report_syntax(text, str(error), findings)
+        return None
+    if not document:
+        findings.error(SETTINGS_FILE, "is empty")
+        return None
+    lines = _lines_of_keys(text)
+    loose = {key: value for key, value in document.items() if not isinstance(value, dict)}
+    sections = {"": loose} | {key: value for key, value in document.items() if isinstance(value, dict)}
+    rows: dict[str, Row] = {}
+    for name, values in sections.items():
+        prefix = f"[{printable(name)}] " if name else ""
+        cells = {
+            key: Cell(value, f"{_settings_place(lines.get((name, key)))}, {prefix}{printable(key)}")
+            for key, value in values.items()
+        }
+        rows[name] = Row(_settings_place(lines.get((name, ""))), prefix, cells)
+    return rows
+
+
+def _exact(text: str) -> Decimal:
+    try:
+        return Decimal(text)
+    except ArithmeticError:
+        return Decimal("Infinity")
+
+
+def _settings_place(line: int | None) -> str:
+    return SETTINGS_FILE if line is None else f"{SETTINGS_FILE}, line {line}"
+
+
+def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
+    """The line of each table (with an empty key) and of each key in it, as far as a look at line starts can tell."""
+    lines: dict[tuple[str, str], int] = {}
+    section = ""
+    for number, line in enumerate(text.split("\n"), start=1):
+        if match := _SECTION_LINE.match(line):
+            section = match[1]
+            lines.setdefault((section, ""), number)
+        elif match := _KEY_LINE.match(line):
+            lines.setdefault((section, match[1]), number)
+    return lines
+
+
+def _report_syntax(text: str, message: str, findings: Findings) -> None:
+    place = _TOML_PLACE.search(message)
+    number = int(place[1]) if place and place[1] else None
+    line = text.split("\n")[number - 1] if number else ""
+    plain = _TOML_PLACE.sub("", message)
+    reason = f"{plain[:1].lower()}{plain[1:]}" if place else "a value in it is too large or too deep"
+    if message.startswith("Cannot "):
+        reason = "a key or a table is there twice"
+    elif re.search(r"=\s*[+-]?\d+,\d", line):
+        reason = "decimals are written with a point, 12.50"
+    elif re.search(r"=\s*[^\W\d]", line) and message.startswith("Invalid value"):
+        reason = 'text has to be in quotation marks, "like this"'
+    findings.error(_settings_place(number), f"cannot be read: {reason}")

@@ -1,0 +1,73 @@
+"""Numbers in words: money, years and shares as sentences and tables show them."""
+
+from __future__ import annotations
+
+
+def money(amount: float, currency: str) -> str:
+    """An amount with its currency: cents below a hundred, whole units from there on.
+
+    >>> money(34.5, "EUR"), money(1234.56, "EUR"), money(-0.001, "EUR")
+    ('EUR 34.50', 'EUR 1,235', 'EUR 0.00')
+    """
+    return f"{currency} {number(amount)}"
+
+
+def number(amount: float) -> str:
+    """An amount without its currency.
+
+    >>> number(34.5), number(-1234.56), number(-0.001)
+    ('34.50', '-1,235', '0.00')
+    """
+    if abs(amount) < 99.995:
+        text = f"{amount:.2f}"
+        return "0.00" if text == "-0.00" else text
+    return f"{amount:,.0f}"
+
+
+def exact_money(cents: int, currency: str) -> str:
+    """An amount of whole cents, all of them shown.
+
+    >>> exact_money(123456, "EUR")
+    'EUR 1,234.56'
+    """
+    return f"{currency} {cents / 100:,.2f}"
+
+
+def years(count: float) -> str:
+    """A span of years.
+
+    >>> years(1.0), years(0.04), years(2.25)
+    ('1 year', '2 weeks', '2.2 years')
+    """
+    if count < 1 / 12:
+        weeks = max(1, round(count * 52))
+        return f"{weeks} week{'s' * (weeks != 1)}"
+    if count < 0.95:
+        months = max(1, round(count * 12))
+        return f"{months} month{'s' * (months != 1)}"
+    text = f"{count:.1f}".removesuffix(".0")
+    return f"{text} year{'s' * (text != '1')}"
+
+
+def percent(share: float) -> str:
+    """A share of one as a percentage, never rounded to none or all.
+
+    >>> percent(0.123), percent(0.0004), percent(0.9999), percent(1.0)
+    ('12 %', 'under 1 %', 'over 99 %', '100 %')
+    """
+    if 0.0 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1.0:
+        return "over 99 %"
+    return f"{share:.0%}".replace("%", " %")
+
+
+def listing(names: list[str], last: str = "and") -> str:
+    """Names in a sentence.
+
+    >>> listing(["a"]), listing(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} {last} {names[-1]}"
