@@ -159,7 +159,18 @@ HALF_A_CENT = 0.005
 class Bill:
     """What a kit leaves to pay, in money of the scenario's currency.
 
-    Arrays are ``(kinds of fall,)``, ``(parts,)`` or ``(groups,)``. Means of one fall are for one fall of that kind.
+    Means are those of one fall of each kind.
+
+    Attributes
+    ----------
+    repair_bill, owner_cost, renewals, write_off_chance
+        ``(kinds of fall,)``.
+    part_harmed, part_bill
+        ``(kinds of fall, parts)``: chance of being harmed, and bill for the part.
+    strip_bill
+        ``(kinds of fall, groups)``.
+    rates
+        ``(kinds of fall,)``: λ_f.
     """
 
     kit: Kit
@@ -167,11 +178,36 @@ class Bill:
     owner_cost: Floats
     renewals: Floats
     write_off_chance: Floats
-    part_harmed_per_year: Floats
-    part_bill_per_year: Floats
-    strip_bill_per_year: Floats
-    yearly_cost: float
-    cost_over_years: float
+    part_harmed: Floats
+    part_bill: Floats
+    strip_bill: Floats
+    rates: Floats
+    annuity: float
+
+    @cached_property
+    def yearly_cost(self) -> float:
+        """Σ_f λ_f (C_f + R_f)."""
+        return float(self.rates @ (self.owner_cost + self.renewals))
+
+    @property
+    def cost_over_years(self) -> float:
+        """ā × yearly cost."""
+        return self.annuity * self.yearly_cost
+
+    @cached_property
+    def part_harmed_per_year(self) -> Floats:
+        """``(parts,)``: how often a year each part is harmed."""
+        return self.rates @ self.part_harmed
+
+    @cached_property
+    def part_bill_per_year(self) -> Floats:
+        """``(parts,)``: what each part costs a year, strip-down and the cap aside."""
+        return self.rates @ self.part_bill
+
+    @cached_property
+    def strip_bill_per_year(self) -> Floats:
+        """``(groups,)``: what reaching each group of parts costs a year."""
+        return self.rates @ self.strip_bill
 
 
 @dataclass(frozen=True)
@@ -189,7 +225,6 @@ class Prices:
 
     bills: tuple[Bill, ...]
     covariance: Floats | None
-    annuity: float
 
     def standard_error(self, kit: int) -> float | None:
         """Standard error of a kit's yearly cost."""
@@ -221,9 +256,9 @@ def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Prices:
     scenario = bike.scenario
     fitted = [bike.kit_array(kit) for kit in kits]
     per_fall = np.zeros((len(kits), 4, len(scenario.falls)))
-    harmed = np.zeros((len(kits), len(scenario.parts)))
+    harmed = np.zeros((len(kits), len(scenario.falls), len(scenario.parts)))
     part_bill = np.zeros_like(harmed)
-    strip_bill = np.zeros((len(kits), len(bike.groups)))
+    strip_bill = np.zeros((len(kits), len(scenario.falls), len(bike.groups)))
     covariance: Floats | None = np.zeros((len(kits), len(kits)))
     for stratum in strata:
         outcomes = [outcome(bike, stratum, one) for one in fitted]
@@ -231,30 +266,16 @@ def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Prices:
         for index, one in enumerate(outcomes):
             means = [one.repair_bill.mean(), one.owner_cost.mean(), one.renewals.mean(), one.written_off.mean()]
             per_fall[index, :, stratum.fall] += stratum.share * np.array(means)
-            harmed[index] += per_year * one.part_harmed
-            part_bill[index] += per_year * one.part_bill
-            strip_bill[index] += per_year * one.strip_bill
+            harmed[index, stratum.fall] += stratum.share * one.part_harmed
+            part_bill[index, stratum.fall] += stratum.share * one.part_bill
+            strip_bill[index, stratum.fall] += stratum.share * one.strip_bill
         covariance = _add_covariance(covariance, per_year, [one.owner_cost + one.renewals for one in outcomes])
     rates = np.array([fall.per_year for fall in scenario.falls])
-    bills = []
-    for index, kit in enumerate(kits):
-        repair, owner, renewals, written_off = per_fall[index]
-        yearly = float(rates @ (owner + renewals))
-        bills.append(
-            Bill(
-                kit=frozenset(kit),
-                repair_bill=repair,
-                owner_cost=owner,
-                renewals=renewals,
-                write_off_chance=written_off,
-                part_harmed_per_year=harmed[index],
-                part_bill_per_year=part_bill[index],
-                strip_bill_per_year=strip_bill[index],
-                yearly_cost=yearly,
-                cost_over_years=scenario.annuity * yearly,
-            )
-        )
-    return Prices(tuple(bills), covariance, scenario.annuity)
+    bills = [
+        Bill(frozenset(kit), *per_fall[row], harmed[row], part_bill[row], strip_bill[row], rates, scenario.annuity)
+        for row, kit in enumerate(kits)
+    ]
+    return Prices(tuple(bills), covariance)
 
 
 def _add_covariance(total: Floats | None, per_year: float, costs: list[NDArray[np.float64]]) -> Floats | None:

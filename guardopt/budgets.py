@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from guardopt.errors import NoKitError
 from guardopt.planner import GAP, TIE, Aim, Best, Planner
 from guardopt.program import Limits
 
@@ -17,7 +16,9 @@ class Step:
     best: Best
 
 
-def curve(planner: Planner, aim: Aim, limits: Limits, *, gap: float = GAP) -> tuple[Step, ...]:
+def curve(
+    planner: Planner, aim: Aim, limits: Limits, *, gap: float = GAP, end: float | None = None
+) -> tuple[Step, ...]:
     """Every step of the budget curve, from the least budget that allows a kit to the most that money can do.
 
     Walks down: the best kit for a budget costs some spend; one cent less than that is the next budget to look at.
@@ -31,15 +32,16 @@ def curve(planner: Planner, aim: Aim, limits: Limits, *, gap: float = GAP) -> tu
         What is to be least.
     limits
         Guards forced in or out; its budget is not looked at.
+    gap
+        Relative gap to which each step is proven best.
+    end
+        Time, on the monotonic clock, at which to stop; the steps for smaller budgets are then missing.
     """
     steps: list[Step] = []
     budget: int | None = None
     while budget is None or budget >= 0:
-        try:
-            best = planner.best(aim, replace(limits, budget_cents=budget), gap=gap)
-        except NoKitError:
-            if budget is None:
-                raise
+        best = planner.best_untied(aim, replace(limits, budget_cents=budget), gap=gap, end=end)
+        if best is None or not best.proven:
             break
         spend = planner.scenario.spend_cents(best.kit)
         if steps and best.objective <= steps[-1].best.objective + TIE * max(1.0, abs(best.objective)):

@@ -58,3 +58,9 @@ class SolverError(GuardoptError):
     """The solver failed, or its answer did not survive being recomputed."""
 
     exit_code = 1
+
+
+class OutOfTimeError(GuardoptError):
+    """The time allowed was too short for any answer."""
+
+    exit_code = 1

@@ -6,6 +6,7 @@ and with the objective; only the totals of a plan are priced afresh.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -18,7 +19,6 @@ from guardopt.falls import Stratum
 from guardopt.planner import Aim, Best, Planner
 from guardopt.program import Limits
 from guardopt.scenario import Guard, Kit, Scenario
-from guardopt.wording import exact_money, listing, money, years
 
 NOTHING = 0.005
 """Half a cent over the years: less is nothing."""
@@ -40,25 +40,44 @@ class Reason(StrEnum):
 
 
 @dataclass(frozen=True)
-class Verdict:
-    """One guard's place in a plan; the names are those of ``plan --json``.
+class Question:
+    """What was asked, what was answered, and what other answers are looked for to explain it.
 
-    Money is in the scenario's currency. The first three numbers are of picked guards, the last three of those left
-    out; each is None where it does not apply.
+    Attributes
+    ----------
+    steps
+        The budget curve under the same guards forced in and out.
+    gap, end
+        Relative gap to which other kits are proven best, and the time on the monotonic clock after which none are
+        looked for.
     """
 
-    guard: str
-    picked: bool
-    price: float
-    spend: float
-    reason: Reason
-    text: str
-    loss_if_dropped: float | None = None
-    loss_if_barred: float | None = None
-    pays_back_years: float | None = None
-    gain_if_added: float | None = None
-    loss_if_forced: float | None = None
-    enters_at_budget: float | None = None
+    planner: Planner
+    aim: Aim
+    limits: Limits
+    best: Best
+    steps: Sequence[Step]
+    gap: float
+    end: float | None = None
+
+    @property
+    def scenario(self) -> Scenario:
+        """The scenario asked about."""
+        return self.planner.scenario
+
+    @property
+    def is_out_of_time(self) -> bool:
+        """True once no other kits are looked for."""
+        return self.end is not None and time.monotonic() >= self.end
+
+    def loss(self, limits: Limits) -> float | None:
+        """How much worse the best kit under other limits is; None if there is none, or no time to tell."""
+        other = self.planner.best_untied(self.aim, limits, gap=self.gap, end=self.end)
+        return None if other is None or not other.proven else max(0.0, other.objective - self.best.objective)
+
+    def exists(self, limits: Limits) -> bool:
+        """True unless it is known that no kit keeps these limits."""
+        return self.planner.best_untied(self.aim, limits, gap=1.0, end=self.end) is not None or self.is_out_of_time
 
 
 @dataclass(frozen=True)
@@ -67,66 +86,86 @@ class Swap:
 
     Attributes
     ----------
-    bare, guarded
+    without, plus
         What is paid without and with the guard, the rest of the kit being the same.
     off
         The other guards that come off: those that need the guard, or that clash with it.
     """
 
-    guard: Guard
-    bare: Bill
-    guarded: Bill
-    off: tuple[str, ...]
-    rates: np.ndarray
     scenario: Scenario
+    guard: Guard
+    without: Bill
+    plus: Bill
+    off: tuple[str, ...]
 
     @property
     def saving(self) -> float:
         """What the guard saves over the years, its renewals paid."""
-        return self.bare.cost_over_years - self.guarded.cost_over_years
+        return self.without.cost_over_years - self.plus.cost_over_years
 
     @property
     def damage_saving(self) -> float:
         """What it saves over the years before its renewals are paid."""
-        return float(self.scenario.annuity * self.rates @ (self.bare.owner_cost - self.guarded.owner_cost))
+        rates = np.array([fall.per_year for fall in self.scenario.falls])
+        return float(self.scenario.annuity * rates @ (self.without.owner_cost - self.plus.owner_cost))
 
     def parts(self) -> list[str]:
         """The parts it saves most on, three at most."""
-        saved = self.bare.part_bill_per_year - self.guarded.part_bill_per_year
+        saved = self.without.part_bill_per_year - self.plus.part_bill_per_year
         worst_first = np.argsort(-saved, kind="stable")[:3]
         return [self.scenario.parts[row].id for row in worst_first if saved[row] > NOTHING]
 
+    def missing(self) -> list[frozenset[str]]:
+        """The needs of the guard that the kit it is put on does not meet."""
+        return [alternatives for alternatives in self.guard.needs if not alternatives & self.plus.kit]
 
-def explain(
-    planner: Planner, sample: Sequence[Stratum], aim: Aim, limits: Limits, best: Best, steps: Sequence[Step], gap: float
-) -> tuple[Verdict, ...]:
+    def rivals(self) -> list[str]:
+        """Guards of the kit that cannot be on the bike with it."""
+        return [name for name in self.off if self.scenario.exclude_each_other(self.guard, self.scenario.guard[name])]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One guard's place in a plan; the names of its numbers are those of ``plan --json``.
+
+    Money is in the scenario's currency. Of the numbers with a default, the first three are of picked guards and the
+    last three of those left out; None where there is no such number.
+    """
+
+    guard: str
+    picked: bool
+    price: float
+    spend: float
+    reason: Reason
+    swap: Swap
+    loss_if_dropped: float | None = None
+    loss_if_barred: float | None = None
+    pays_back_years: float | None = None
+    gain_if_added: float | None = None
+    loss_if_forced: float | None = None
+    enters_at_budget: float | None = None
+    next_entry_budget: float | None = None
+
+
+def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...]:
     """A verdict on every guard of the scenario, in its order.
 
     Parameters
     ----------
-    planner, sample
-        The planner that found the kit, and the falls it planned on.
-    aim, limits, best
-        What was asked and what was answered.
-    steps
-        The budget curve under the same guards forced in and out.
-    gap
-        Relative gap to which the other kits looked at are proven best.
+    question
+        What was asked and answered.
+    sample
+        The falls the plan was made on.
     """
-    scenario = planner.scenario
-    with_and_without = [_kits(scenario, best.kit, guard) for guard in scenario.guards]
-    wanted = list(dict.fromkeys(kit for pair in with_and_without for kit in pair))
-    bills = dict(zip(wanted, price(planner.bike, sample, [*wanted, best.kit]).bills, strict=False))
-    whole = price(planner.bike, sample, [best.kit]).bills[0]
-    rates = np.array([fall.per_year for fall in scenario.falls])
+    scenario, kit = question.scenario, question.best.kit
+    pairs = [_kits(scenario, kit, guard) for guard in scenario.guards]
+    wanted = list(dict.fromkeys([kit, *(one for pair in pairs for one in pair)]))
+    bills = dict(zip(wanted, price(question.planner.bike, sample, wanted).bills, strict=True))
     verdicts = []
-    for guard, (without, plus) in zip(scenario.guards, with_and_without, strict=True):
-        off = tuple(sorted((best.kit - without if guard.id in best.kit else best.kit - plus) - {guard.id}))
-        swap = Swap(guard, bills[without], bills[plus], off, rates, scenario)
-        if guard.id in best.kit:
-            verdicts.append(_picked(planner, aim, limits, best, swap, gap))
-        else:
-            verdicts.append(_left_out(planner, aim, limits, best, whole, swap, steps, gap))
+    for guard, (without, plus) in zip(scenario.guards, pairs, strict=True):
+        off = kit - without - {guard.id} if guard.id in kit else kit - plus
+        swap = Swap(scenario, guard, bills[without], bills[plus], tuple(sorted(off)))
+        verdicts.append(_picked(question, swap) if guard.id in kit else _left_out(question, swap, bills[kit]))
     return tuple(verdicts)
 
 
@@ -149,168 +188,53 @@ def _drop_unmet(scenario: Scenario, kit: Kit, keep: str | None = None) -> Kit:
     return _drop_unmet(scenario, kit - unmet, keep) if unmet else kit
 
 
-def _loss(planner: Planner, aim: Aim, limits: Limits, best: Best, gap: float) -> float | None:
-    """How much worse the best kit under other limits is; None if there is none."""
-    objective = planner.objective(aim, limits, gap=gap)
-    return None if objective is None else max(0.0, objective - best.objective)
-
-
-def _picked(planner: Planner, aim: Aim, limits: Limits, best: Best, swap: Swap, gap: float) -> Verdict:
-    guard, scenario = swap.guard, swap.scenario
+def _picked(question: Question, swap: Swap) -> Verdict:
+    guard, limits = swap.guard, question.limits
     barred = replace(limits, must=limits.must - {guard.id}, never=limits.never | {guard.id})
-    loss_if_barred = _loss(planner, aim, barred, best, gap)
     spend = guard.spend_cents / 100
-    yearly = swap.saving / scenario.annuity
-    pays_back = 0.0 if guard.owned else spend / yearly if yearly > NOTHING else None
-    reason = Reason.OWNED if guard.owned else Reason.FORCED_IN if guard.id in limits.must else Reason.PICKED
+    yearly = swap.saving / question.scenario.annuity
     return Verdict(
         guard=guard.id,
         picked=True,
         price=guard.price,
         spend=spend,
-        reason=reason,
-        text=_picked_text(swap, reason, aim, pays_back, loss_if_barred),
+        reason=Reason.OWNED if guard.owned else Reason.FORCED_IN if guard.id in limits.must else Reason.PICKED,
+        swap=swap,
         loss_if_dropped=swap.saving,
-        loss_if_barred=loss_if_barred,
-        pays_back_years=pays_back,
+        loss_if_barred=question.loss(barred),
+        pays_back_years=0.0 if guard.owned else spend / yearly if yearly > NOTHING else None,
     )
 
 
-def _picked_text(
-    swap: Swap, reason: Reason, aim: Aim, pays_back: float | None, loss_if_barred: float | None
-) -> str:
-    scenario, guard = swap.scenario, swap.guard
-    saves = money(swap.saving, scenario.currency)
-    span = years(scenario.years)
-    parts = listing(swap.parts())
-    opening = {
-        Reason.OWNED: "Already yours, so it costs nothing to keep on",
-        Reason.FORCED_IN: f"In because you asked for it, for {exact_money(guard.spend_cents, scenario.currency)}",
-        Reason.PICKED: f"For {exact_money(guard.spend_cents, scenario.currency)}",
-    }[reason]
-    if swap.saving > NOTHING:
-        text = f"{opening}; saves {saves} over {span}" + (f", mostly on {parts}" if parts else "")
-        if pays_back is not None and not guard.owned:
-            text += f", and has paid for itself after {years(pays_back)}"
-    elif swap.saving < -NOTHING:
-        text = f"{opening}; it costs {money(-swap.saving, scenario.currency)} more over {span} than it saves"
-    else:
-        text = f"{opening}; it saves nothing over {span}"
-    if swap.off:
-        text += f" ({listing(list(swap.off))} would have to come off with it)"
-    if loss_if_barred is None:
-        return f"{text}. No kit is possible without it."
-    if loss_if_barred > NOTHING:
-        return f"{text}. The best kit without it is {money(loss_if_barred, scenario.currency)} worse{_by(aim)}."
-    return f"{text}. Another kit does as well without it."
-
-
-def _by(aim: Aim) -> str:
-    return {
-        Aim.BILLS: " over the years",
-        Aim.OUTLAY: ", purchases included",
-        Aim.WORST: " in the mean of the worst falls",
-    }[aim]
-
-
-def _left_out(
-    planner: Planner,
-    aim: Aim,
-    limits: Limits,
-    best: Best,
-    whole: Bill,
-    swap: Swap,
-    steps: Sequence[Step],
-    gap: float,
-) -> Verdict:
-    guard, scenario = swap.guard, swap.scenario
+def _left_out(question: Question, swap: Swap, whole: Bill) -> Verdict:
+    guard, limits = swap.guard, question.limits
     forced = replace(limits, must=limits.must | {guard.id}, never=limits.never - {guard.id})
-    loss_if_forced = _loss(planner, aim, forced, best, gap)
-    budgets = [step.budget_cents for step in steps if guard.id in step.best.kit]
+    loss_if_forced = question.loss(forced)
+    budgets = [step.budget_cents for step in question.steps if guard.id in step.best.kit]
     later = [budget for budget in budgets if limits.budget_cents is not None and budget > limits.budget_cents]
     if guard.id in limits.never:
         reason = Reason.FORCED_OUT
-    elif loss_if_forced is None and planner.objective(aim, replace(forced, budget_cents=None), gap=1.0) is None:
+    elif loss_if_forced is None and not question.exists(replace(forced, budget_cents=None)):
         reason = Reason.CANNOT_BE_FITTED
-    elif later:
+    elif later and not guard.owned:
         reason = Reason.OVER_BUDGET
     elif swap.damage_saving <= NOTHING:
         reason = Reason.ADDS_NOTHING
     elif swap.saving <= NOTHING:
         reason = Reason.WEARS_OUT
-    elif any(scenario.exclude_each_other(guard, scenario.guard[name]) for name in best.kit):
+    elif swap.rivals():
         reason = Reason.BEATEN
     else:
         reason = Reason.NOT_WORTH_IT
-    enters = budgets[0] / 100 if budgets else None
     return Verdict(
         guard=guard.id,
         picked=False,
         price=guard.price,
         spend=guard.spend_cents / 100,
         reason=reason,
-        text=_left_out_text(swap, reason, aim, best.kit, loss_if_forced, later),
-        gain_if_added=whole.cost_over_years - swap.guarded.cost_over_years,
+        swap=swap,
+        gain_if_added=whole.cost_over_years - swap.plus.cost_over_years,
         loss_if_forced=loss_if_forced,
-        enters_at_budget=enters,
+        enters_at_budget=budgets[0] / 100 if budgets else None,
+        next_entry_budget=later[0] / 100 if later else None,
     )
-
-
-def _left_out_text(
-    swap: Swap, reason: Reason, aim: Aim, kit: Kit, loss_if_forced: float | None, budgets: list[int]
-) -> str:
-    scenario, guard = swap.scenario, swap.guard
-    currency, span = scenario.currency, years(scenario.years)
-    spend = exact_money(guard.spend_cents, currency)
-    saves = f"save {money(swap.saving, currency)} over {span}"
-    parts = listing(swap.parts())
-    mostly = f", mostly on {parts}," if parts else ""
-    forced = (
-        f" Fitting it all the same would leave you {money(loss_if_forced, currency)} worse off{_by(aim)}."
-        if loss_if_forced is not None and loss_if_forced > NOTHING
-        else ""
-    )
-    missing = [
-        listing(sorted(alternatives), "or") for alternatives in guard.needs if not alternatives & kit and alternatives
-    ]
-    needs = f" It needs {listing(missing)} as well." if missing else ""
-    match reason:
-        case Reason.FORCED_OUT:
-            would = f" It would {saves}." if swap.saving > NOTHING else " It would not pay its way."
-            return f"Left out because you ruled it out.{would}{needs}"
-        case Reason.CANNOT_BE_FITTED:
-            return f"Cannot be fitted with what is on offer, forced in or ruled out: {_obstacle(swap)}."
-        case Reason.OVER_BUDGET:
-            return (
-                f"For {spend} it would {saves}{mostly} but this money does more elsewhere; it comes into the best kit "
-                f"at a budget of {exact_money(budgets[0], currency)}.{needs}{forced}"
-            )
-        case Reason.ADDS_NOTHING:
-            why = f" It helps only together with {listing(missing)}." if missing else ""
-            return f"Beside the rest of the kit it would save nothing on any fall.{why}{forced}"
-        case Reason.WEARS_OUT:
-            return (
-                f"It would save {money(swap.damage_saving, currency)} of damage over {span}, but renewing it after "
-                f"falls costs {money(swap.damage_saving - swap.saving, currency)}.{forced}"
-            )
-        case Reason.BEATEN:
-            rivals = [name for name in sorted(kit) if scenario.exclude_each_other(guard, scenario.guard[name])]
-            return f"Its place is better filled by {listing(rivals)}; alone it would {saves}.{needs}{forced}"
-        case _:
-            against = []
-            if aim is Aim.OUTLAY:
-                against.append(f"costs {spend}")
-            if guard.dislike:
-                against.append(f"you would pay {money(guard.dislike, currency)} not to have it on the bike")
-            if scenario.max_weight_kg is not None and not scenario.is_within_weight(kit | {guard.id}):
-                against.append("the weight limit leaves room for better ones")
-            return f"It would {saves}, but {listing(against) or 'other guards do more for the money'}.{needs}{forced}"
-
-
-def _obstacle(swap: Swap) -> str:
-    """What keeps a guard off the bike whatever the budget."""
-    scenario, guard = swap.scenario, swap.guard
-    if not scenario.is_within_weight({guard.id}):
-        return f"it weighs {guard.weight_kg:g} kg and the limit is {scenario.max_weight_kg:g} kg"
-    needs = [listing(sorted(one), "or") or "a guard that is not on offer for its side" for one in guard.needs]
-    return f"it needs {listing(needs)}" if needs else "something that has to be on the bike rules it out"

@@ -26,10 +26,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardopt.bills import Bike, tail_weights, worn_guards
-from guardopt.falls import Floats, Stratum
+from guardopt.falls import Bools, Floats, Stratum
 from guardopt.items import Items, KeptFalls, reduce_falls
+from guardopt.kit_table import merged_costs
 
-CAPPED_GROUPS = 8
+CAPPED_GROUPS = 2
 """Groups of falls of one kind that may reach the cap; more make facts tighter and programs larger."""
 
 
@@ -52,28 +53,38 @@ class Facts:
 
 
 class _Chosen:
-    """The choice of roots and guards made at one kit, for a list of items."""
+    """The choice of roots and guards made at one kit, for a list of items.
+
+    Attributes
+    ----------
+    cost
+        ``(items,)``: cost of the items that are incurred, at least in part; the others are left out of the facts.
+    item, guard
+        ``(pairs,)`` each: an item and a guard that holds against its chosen root.
+    """
 
     def __init__(self, items: Items, cover_guards: Sequence[tuple[int, ...]], kit: Floats) -> None:
         guard_of = np.array([min(guards, key=lambda one: kit[one]) for guards in cover_guards], dtype=np.int64)
         strike, guard = items.against_strike, guard_of[items.against_cover]
-        if len(guard_of):
+        doubtful = items.may_repeat
+        if doubtful.any():
             # Two covers of a strike may have come down to one guard, which is counted once.
-            pairs = np.unique(strike * kit.size + guard)
-            strike, guard = pairs // kit.size, pairs % kit.size
+            pairs = np.unique(strike[doubtful] * kit.size + guard[doubtful])
+            strike = np.concatenate([strike[~doubtful], pairs // kit.size])
+            guard = np.concatenate([guard[~doubtful], pairs % kit.size])
         unspared = 1.0 - np.bincount(strike, kit[guard], items.strike_item.size)
-        best = np.full(items.cost.size, -np.inf)
-        np.maximum.at(best, items.strike_item, unspared)
-        is_best = unspared == best[items.strike_item]
-        root = np.full(items.cost.size, -1)
-        # The first of the roots that are spared least.
-        root[items.strike_item[is_best][::-1]] = np.flatnonzero(is_best)[::-1]
-        self.cost = np.where(best > 0.0, items.cost, 0.0)
-        """``(items,)``: cost of the items that are incurred, at least in part."""
-        taken = root[items.strike_item[strike]] == strike
+        root = items.first_strike
+        if items.strike_item.size > root.size:
+            best = np.maximum.reduceat(unspared, root)
+            is_best = np.flatnonzero(unspared == best[items.strike_item])
+            # The first of the roots that are spared least.
+            root = is_best[np.searchsorted(items.strike_item[is_best], np.arange(root.size))]
+        self.cost = np.where(unspared[root] > 0.0, items.cost, 0.0)
+        counts = np.zeros(items.strike_item.size, dtype=bool)
+        counts[root] = unspared[root] > 0.0
+        taken = counts[strike]
         self.item = items.strike_item[strike[taken]]
         self.guard = guard[taken]
-        """``(pairs,)`` each: an item and a guard that holds against its chosen root."""
 
 
 class FactFinder:
@@ -92,6 +103,8 @@ class FactFinder:
         ``(groups,)``: the kind of fall that a group belongs to.
     group_bundle
         ``(groups,)``: groups of the same number are one variable of the program.
+    kept_bundles
+        The bundles of falls that may reach the cap.
     group_floor
         ``(groups,)``: below this no kit gets.
     fixed_cost
@@ -106,16 +119,19 @@ class FactFinder:
         self._cap = bike.scenario.cap
         self._merged, self._kept_items, self._kept = reduced.merged, reduced.kept_items, reduced.kept
         kinds = len(bike.scenario.falls)
-        names = reduced.merged_groups // kinds
+        self._names = names = reduced.merged_groups // kinds
         self._kept_group, kept_fall = _by_bare_bill(reduced.kept)
         self._kept_group = self._kept_group + reduced.merged_groups
         self.group_fall = np.concatenate([np.repeat(np.arange(kinds), names), kept_fall])
         self.group_bundle = np.concatenate([np.tile(np.arange(names), kinds), names + np.arange(kept_fall.size)])
-        self.group_floor = np.bincount(
-            self._kept_group, self._kept.weight * self._kept.base, self.group_fall.size
-        )
+        self.kept_bundles = names + np.arange(kept_fall.size)
+        self.group_floor = np.bincount(self._kept_group, self._kept.weight * self._kept.base, self.group_fall.size)
         self.fixed_cost = reduced.fixed_cost
         self.renewals = mean_renewals(bike, strata)
+
+    def merged_costs(self, kits: Bools) -> Floats:
+        """``(kinds of fall, kits)``: exact cost, in one fall, of the groups in which the cap cannot bind."""
+        return merged_costs(self._merged, self._cover_guards, self.fixed_cost.size, self._names, kits)
 
     def at(self, kit: Floats) -> Facts:
         """Facts chosen at a kit, exact there when the kit is whole.

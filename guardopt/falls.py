@@ -23,7 +23,6 @@ Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
-
 @dataclass(frozen=True)
 class Stratum:
     """`falls` simulated falls of one kind that strike the same sides.

@@ -11,8 +11,10 @@ falls that stay below it whatever is fitted cost the sum of their items, so ther
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +39,8 @@ class Items:
         ``(strikes,)``: the item that hangs on the strike, rising.
     against_strike, against_cover
         ``(pairs,)`` each: a strike, rising, and a cover that holds against it.
+    may_repeat
+        ``(pairs,)``: another cover against the same strike may have a guard in common with this one.
     """
 
     cost: Floats
@@ -44,6 +48,12 @@ class Items:
     strike_item: Ints
     against_strike: Ints
     against_cover: Ints
+    may_repeat: Bools
+
+    @cached_property
+    def first_strike(self) -> Ints:
+        """``(items,)``: the first strike of each item; every item has one."""
+        return np.searchsorted(self.strike_item, np.arange(self.cost.size))
 
 
 @dataclass(frozen=True)
@@ -129,7 +139,14 @@ def reduce_falls(bike: Bike, strata: Sequence[Stratum], *, keep_all: bool = Fals
             (np.minimum(base, cap)[kept], bare[kept], np.full(kept.sum(), stratum.fall), np.full(kept.sum(), weight))
         )
     columns = [np.concatenate(column) for column in zip(*blocks, strict=True)]
-    return Reduced(merged.items(), kinds * names, KeptFalls(*columns), kept_items.items(), fixed_cost)
+    repeating = _repeating_covers(bike)
+    return Reduced(merged.items(repeating), kinds * names, KeptFalls(*columns), kept_items.items(repeating), fixed_cost)
+
+
+def _repeating_covers(bike: Bike) -> Bools:
+    """``(covers,)``: the cover has a guard in common with another cover of its part."""
+    uses = Counter((part, guard) for part, guards in bike.covers for guard in guards)
+    return np.array([any(uses[part, guard] > 1 for guard in guards) for part, guards in bike.covers], dtype=bool)
 
 
 def _items_of(bike: Bike, stratum: Stratum) -> list[tuple[Floats, dict[int, Bools]]]:
@@ -240,8 +257,9 @@ class _Pile:
         self._items += cost.size
         self._strikes += items.size
 
-    def items(self) -> Items:
+    def items(self, repeating: Bools) -> Items:
         if not self._blocks:
             none = np.zeros(0, dtype=np.int64)
-            return Items(np.zeros(0), none, none, none, none)
-        return Items(*(np.concatenate(column) for column in zip(*self._blocks, strict=True)))
+            return Items(np.zeros(0), none, none, none, none, np.zeros(0, dtype=bool))
+        columns = [np.concatenate(column) for column in zip(*self._blocks, strict=True)]
+        return Items(*columns, may_repeat=repeating[columns[-1]])

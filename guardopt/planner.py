@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from guardopt.bills import Bike
-from guardopt.errors import NoKitError, SolverError
+from guardopt.errors import NoKitError, OutOfTimeError
 from guardopt.facts import FactFinder, TailFinder
 from guardopt.falls import Floats, Stratum
+from guardopt.kit_table import KitTable, legal_kits
 from guardopt.program import Limits, Measure, Program, Terms
 from guardopt.scenario import Kit, Scenario
 
@@ -93,12 +94,12 @@ class Planner:
         self.bike = Bike(scenario)
         self._sample, self._tail = sample, tail
         self._finder = FactFinder(self.bike, sample)
-        years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
-        self._group_weight = years_of[self._finder.group_fall]
+        self._years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
+        self._group_weight = self._years_of[self._finder.group_fall]
         self._terms = Terms(
             bundle_floor=self._bundled(self._finder.group_floor),
-            guard_cost=years_of @ self._finder.renewals + np.array([guard.dislike for guard in scenario.guards]),
-            fixed_cost=float(years_of @ self._finder.fixed_cost),
+            guard_cost=self._years_of @ self._finder.renewals + np.array([guard.dislike for guard in scenario.guards]),
+            fixed_cost=float(self._years_of @ self._finder.fixed_cost),
         )
         self._program = Program(scenario, self._terms, solver)
         self._pool = _Pool(self._terms.bundle_floor, len(scenario.guards))
@@ -123,9 +124,7 @@ class Planner:
             return self.scenario.spend_cents(kit) / 100
         if measure is Measure.OUTLAY:
             return (
-                self.measure(Measure.COST, kit)
-                + self.scenario.spend_cents(kit) / 100
-                - self.scenario.resale_value(kit)
+                self.measure(Measure.COST, kit) + self.scenario.spend_cents(kit) / 100 - self.scenario.resale_value(kit)
             )
         if (kit, measure) not in self._known:
             x = self.bike.kit_array(kit).astype(float)
@@ -145,9 +144,7 @@ class Planner:
         self._program.add_bundle_facts(*self._pool.news(constant, slope, x))
         return float((constant - slope @ x).sum())
 
-    def best(
-        self, aim: Aim, limits: Limits | None = None, *, gap: float = GAP, seconds: float | None = None
-    ) -> Best:
+    def best(self, aim: Aim, limits: Limits | None = None, *, gap: float = GAP, seconds: float | None = None) -> Best:
         """The best kit for an aim within limits; ties go as the aim says.
 
         Parameters
@@ -165,8 +162,10 @@ class Planner:
         ------
         NoKitError
             No kit is allowed.
+        OutOfTimeError
+            The time ran out before any kit was found.
         SolverError
-            The solver failed, or the time ran out before any kit was found.
+            The solver failed.
         """
         limits = limits or Limits()
         end = None if seconds is None else time.monotonic() + seconds
@@ -182,17 +181,43 @@ class Planner:
         objective = self.measure(first, kit)
         return replace(best, kit=kit, objective=objective, bound=min(best.bound, objective))
 
-    def objective(self, aim: Aim, limits: Limits, *, gap: float = GAP) -> float | None:
-        """What the best kit measures, ties left unbroken; None if no kit is allowed."""
-        try:
-            return self._minimise(aim.measures[0], limits, None, gap, None).objective
-        except NoKitError:
+    def best_untied(self, aim: Aim, limits: Limits, *, gap: float = GAP, end: float | None = None) -> Best | None:
+        """One of the best kits, ties left unbroken; None if no kit is allowed or none was found in time.
+
+        Meant for many questions about one bike: where its kits are few they are listed once and for all.
+        """
+        if end is not None and time.monotonic() >= end:
             return None
+        if aim is not Aim.WORST and self._table is not None:
+            found = self._table.best(limits.budget_cents, limits.must, limits.never, outlay=aim is Aim.OUTLAY, gap=gap)
+            return None if found is None else Best(*found, proven=True)
+        try:
+            return self._minimise(aim.measures[0], limits, None, gap, end)
+        except (NoKitError, OutOfTimeError):
+            return None
+
+    @cached_property
+    def _table(self) -> KitTable | None:
+        """Every kit with a bound on its cost, where they are few enough to list."""
+        kits = legal_kits(self.scenario)
+        if kits is None:
+            return None
+        exact = self._years_of @ self._finder.merged_costs(kits) + kits @ self._terms.guard_cost
+        kept = self._finder.kept_bundles
+
+        def learn(x: Floats) -> tuple[float, NDArray[np.int64], Floats, Floats]:
+            found = self._finder.at(x)
+            constant, slope = self._bundled(found.constant), self._bundled(found.slope)
+            cost = float(constant.sum() + self._terms.guard_cost @ x) + self._terms.fixed_cost
+            return cost, np.arange(kept.size), constant[kept], slope[kept]
+
+        return KitTable(self.scenario, kits, exact + self._terms.fixed_cost, self._terms.bundle_floor[kept], learn)
 
     def _minimise(self, measure: Measure, limits: Limits, kit: Kit | None, gap: float, end: float | None) -> Best:
         """The loop, starting from a kit that is allowed, if one is known."""
         if measure not in self._relaxed:
             self._close_relaxation(measure, limits, end)
+        kit = kit or self._best_known(measure, limits)
         value = np.inf if kit is None else self.measure(measure, kit)
         bound = -np.inf
         tried: set[Kit] = set()
@@ -213,8 +238,17 @@ class Planner:
                 break
             tried.add(found)
         if kit is None:
-            raise SolverError("no kit was found in the time allowed")
+            raise OutOfTimeError("no kit was found in the time allowed")
         return Best(kit, value, min(bound, value), value - bound <= gap * max(1.0, abs(value)))
+
+    def _best_known(self, measure: Measure, limits: Limits) -> Kit | None:
+        """The best of the kits measured so far that are allowed."""
+        if limits.at_most:
+            return None
+        known = sorted(
+            ((value, kit) for (kit, one), value in self._known.items() if one is measure), key=lambda pair: pair[0]
+        )
+        return next((kit for _, kit in known if self._is_allowed(kit, limits)), None)
 
     def _close_relaxation(self, measure: Measure, limits: Limits, end: float | None) -> None:
         """Find facts at fractional kits until the relaxed program stops rising: cheap, and most of the proof."""

@@ -1,13 +1,13 @@
 """The integer program over the facts found so far. The only module that knows PuLP.
 
-    minimise   cost, outlay, tail or spend
-    subject to spend = Σ_i spend_i x_i − Σ_o saving_o y_o ≤ budget
-               cost ≥ Σ_b θ_b + ā Σ_f λ_f (fixed_f + Σ_i R_fi x_i) + Σ_i dislike_i x_i
-               outlay ≥ cost + spend − (1+i)⁻ⁿ Σ_i resale_i price_i x_i
-               θ_b ≥ constant_b − Σ_i slope_bi x_i          for every fact, likewise for tail
-               one guard a mounting place, needs, not-withs, weight; y_o ≤ x_i for the guards of an offer,
-               and each guard in one offer at most
-               x_i, y_o ∈ {0, 1}
+minimise   cost, outlay, tail or spend
+subject to spend = Σ_i spend_i x_i − Σ_o saving_o y_o ≤ budget
+           cost ≥ Σ_b θ_b + ā Σ_f λ_f (fixed_f + Σ_i R_fi x_i) + Σ_i dislike_i x_i
+           outlay ≥ cost + spend − (1+i)⁻ⁿ Σ_i resale_i price_i x_i
+           θ_b ≥ constant_b − Σ_i slope_bi x_i          for every fact, likewise for tail
+           one guard a mounting place, needs, not-withs, weight; y_o ≤ x_i for the guards of an offer,
+           and each guard in one offer at most
+           x_i, y_o ∈ {0, 1}
 """
 
 from __future__ import annotations
@@ -284,6 +284,10 @@ def _solver(name: str, whole: bool, seconds: float | None) -> Any:
             gapRel=0.0,
             gapAbs=TOLERANCE,
             threads=1,
+            mip_heuristic_effort=0.0,
+            mip_heuristic_run_feasibility_jump=False,
+            mip_allow_restart=False,
+            mip_detect_symmetry=False,
             primal_feasibility_tolerance=TOLERANCE,
             mip_feasibility_tolerance=TOLERANCE,
         )

@@ -258,7 +258,9 @@ class Scenario:
         """What the kit costs now, fitting included, offers taken where they save most; owned guards cost nothing."""
         kit = frozenset(kit)
         full = sum(self.guard[name].spend_cents for name in kit)
-        return full - best_saving([(self.bought_in(offer), self.offer_saving_cents(offer)) for offer in self.offers], kit)
+        return full - best_saving(
+            [(self.bought_in(offer), self.offer_saving_cents(offer)) for offer in self.offers], kit
+        )
 
     def bought_in(self, offer: Offer) -> Kit:
         """The guards of an offer that its owner has not got yet: these make it usable."""
@@ -304,9 +306,7 @@ class Scenario:
     @staticmethod
     def exclude_each_other(guard: Guard, other: Guard) -> bool:
         """True if the two share a mounting place or one is marked as not going with the other."""
-        return (
-            other.id in guard.not_with or guard.id in other.not_with or bool(set(guard.places) & set(other.places))
-        )
+        return other.id in guard.not_with or guard.id in other.not_with or bool(set(guard.places) & set(other.places))
 
     def is_within_weight(self, kit: Collection[str]) -> bool:
         """True if there is no weight limit or the kit keeps it, to a tenth of a milligram."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
@@ -41,9 +41,13 @@ def escaped(text: str) -> str:
     return text if text.isprintable() else repr(text)[1:-1]
 
 
-def listed(words: Iterable[str], last: str = "or") -> str:
-    """Words as a sentence lists them: ``a, b or c``."""
-    *first, final = words
+def listed(words: Sequence[str], last: str = "or") -> str:
+    """Words as a sentence lists them.
+
+    >>> listed(["a", "b", "c"]), listed(["a"]), listed([])
+    ('a, b or c', 'a', '')
+    """
+    *first, final = words or [""]
     return f"{', '.join(first)} {last} {final}" if first else final
 
 

@@ -60,14 +60,3 @@ def percent(share: float) -> str:
     if 0.99 < share < 1.0:
         return "over 99 %"
     return f"{share:.0%}".replace("%", " %")
-
-
-def listing(names: list[str], last: str = "and") -> str:
-    """Names in a sentence.
-
-    >>> listing(["a"]), listing(["a", "b", "c"])
-    ('a', 'a, b and c')
-    """
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} {last} {names[-1]}"

@@ -1,11 +1,21 @@
-"""Small random scenarios that use every feature, made straight from domain objects; all invented."""
+"""Small random scenarios that use every feature, made straight from domain objects; all invented.
+
+Also the slow and plain way to know the best kit of one: price every kit there is, each by itself.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import chain, combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
+from guardopt.bills import Bike, outcome, price, worst_mean
+from guardopt.falls import Floats, Stratum, draw
+from guardopt.planner import Aim
+from guardopt.program import Limits
 from guardopt.scenario import Cover, Fall, Guard, Insurance, Kit, KnockOn, Offer, Part, Scenario, Side
 
 SIDES = (Side.LEFT, Side.RIGHT, Side.CENTRE)
@@ -72,7 +82,30 @@ def random_scenario(seed: int, *, guards: int = 8, parts: int = 7, falls_sampled
         covers=covers,
         offers=offers,
     )
-    return scenario if not scenario.clashes(scenario.stock) else random_scenario(seed + 10_000, guards=guards)
+    if scenario.clashes(scenario.stock):
+        return random_scenario(seed + 10_000, guards=guards, parts=parts, falls_sampled=falls_sampled)
+    return _with_rarer_features(scenario, np.random.default_rng([seed, 1]))
+
+
+def _with_rarer_features(scenario: Scenario, rng: np.random.Generator) -> Scenario:
+    """The scenario with second covers for one kind of fall, alternatives in needs, and a kind of fall that is rare."""
+    taken = {(cover.guards, cover.part, cover.fall) for cover in scenario.covers}
+    second = [
+        replace(cover, fall=str(rng.choice([fall.id for fall in scenario.falls])), holds=0.5)
+        for cover in scenario.covers
+        if cover.fall is None and rng.random() < 0.15
+    ]
+    second = [cover for cover in second if (cover.guards, cover.part, cover.fall) not in taken]
+    names = [guard.id for guard in scenario.guards]
+    guards = tuple(
+        replace(guard, needs=tuple(needed | {str(rng.choice(names))} - {guard.id} for needed in guard.needs))
+        if rng.random() < 0.5
+        else guard
+        for guard in scenario.guards
+    )
+    first, *others = scenario.falls
+    falls = (replace(first, per_year=0.0), *others) if others and rng.random() < 0.1 else scenario.falls
+    return replace(scenario, covers=scenario.covers + tuple(second), guards=guards, falls=falls)
 
 
 def _random_guard(rng: np.random.Generator, row: int) -> Guard:
@@ -121,3 +154,63 @@ def all_kits(scenario: Scenario) -> list[Kit]:
     names = [guard.id for guard in scenario.guards]
     kits = chain.from_iterable(combinations(names, size) for size in range(len(names) + 1))
     return [kit for kit in map(frozenset, kits) if not scenario.clashes(kit) and scenario.is_within_weight(kit)]
+
+
+def random_limits(scenario: Scenario, seed: int) -> Limits:
+    """A budget, perhaps none, and a guard or two forced in or out, whether or not any kit satisfies them."""
+    rng = np.random.default_rng([seed, 2])
+    forced = rng.permutation([guard.id for guard in scenario.guards]).tolist()
+    must, never = int(rng.choice([0, 0, 1, 2])), int(rng.choice([0, 1, 2]))
+    return Limits(
+        budget_cents=None if rng.random() < 0.2 else int(rng.integers(0, 40_000)),
+        must=frozenset(forced[:must]),
+        never=frozenset(forced[must : must + never]),
+    )
+
+
+def sample_of(scenario: Scenario) -> list[Stratum]:
+    """The falls a scenario is planned on."""
+    return list(draw(scenario, scenario.falls_sampled, scenario.seed, "plan"))
+
+
+@dataclass(frozen=True)
+class EveryKit:
+    """Every kit that can be fitted, priced one by one on the same falls; arrays are ``(kits,)``."""
+
+    kits: list[Kit]
+    spend_cents: NDArray[np.int64]
+    measured: dict[Aim, Floats]
+
+    def allowed(self, limits: Limits) -> NDArray[np.bool_]:
+        """Which kits are within limits."""
+        forced = np.array([limits.must <= kit and not limits.never & kit for kit in self.kits], dtype=bool)
+        return forced & (limits.budget_cents is None or self.spend_cents <= limits.budget_cents)
+
+    def least(self, aim: Aim, limits: Limits) -> float | None:
+        """The least that a kit within limits measures; None if there is none."""
+        allowed = self.allowed(limits)
+        return float(self.measured[aim][allowed].min()) if allowed.any() else None
+
+    def of(self, aim: Aim, kit: Kit) -> float:
+        """What one kit measures."""
+        return float(self.measured[aim][self.kits.index(kit)])
+
+
+def price_every_kit(scenario: Scenario, sample: Sequence[Stratum], tail: float = 0.1) -> EveryKit:
+    """Measure every kit by each aim, with nothing but `guardopt.bills` and the scenario's own arithmetic."""
+    bike, kits = Bike(scenario), all_kits(scenario)
+    bills = price(bike, sample, kits).bills
+    spend = np.array([scenario.spend_cents(kit) for kit in kits])
+    cost = np.array([bill.cost_over_years + scenario.dislike(bill.kit) for bill in bills])
+    outlay = cost + spend / 100 - np.array([scenario.resale_value(kit) for kit in kits])
+    rates = np.array([fall.per_year for fall in scenario.falls])
+    chance = np.concatenate(
+        [np.full(one.falls, rates[one.fall] / rates.sum() * one.share / one.falls) for one in sample]
+    )
+    worst = [
+        worst_mean(
+            np.concatenate([outcome(bike, one, bike.kit_array(kit)).owner_cost for one in sample]), chance, tail
+        )
+        for kit in kits
+    ]
+    return EveryKit(kits, spend, {Aim.BILLS: cost, Aim.OUTLAY: outlay, Aim.WORST: np.array(worst)})

@@ -1,0 +1,5 @@
+"""``python -m guardopt``."""
+
+from guardopt.cli import run
+
+run()

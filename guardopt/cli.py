@@ -1,0 +1,287 @@
+"""The command line. Heavy modules are imported by the command that needs them, so that help is instant."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from guardopt import __version__
+from guardopt.errors import GuardoptError, InputError, Problem
+
+if TYPE_CHECKING:
+    from guardopt.scenario import Scenario
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+INTERRUPTED = 130
+
+
+class SeveralIds(click.Command):
+    """A command whose options for ids take as many as are written behind them: ``--fit slider lever_guard.left``."""
+
+    id_options = ("--fit", "--must", "--never")
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Write the option again before each further id, then parse as usual."""
+        spread: list[str] = []
+        current: str | None = None
+        taken = 0
+        for arg in args:
+            if arg.startswith("--") or (arg.startswith("-") and len(arg) > 1):
+                current = arg if arg in self.id_options else None
+                taken = 0
+                spread.append(arg)
+                continue
+            if current is not None and taken:
+                spread.append(current)
+            taken += 1
+            spread.append(arg)
+        return super().parse_args(ctx, self._scenario_last(spread))
+
+    def _scenario_last(self, args: list[str]) -> list[str]:
+        """Where the scenario was written behind the ids, it is the last of them: a folder, not an id."""
+        if len(args) >= 2 and args[-2] in self.id_options and Path(args[-1]).is_dir() and "--" not in args:
+            before = args[:-2]
+            options = {name: one for one in self.params if isinstance(one, click.Option) for name in one.opts}
+            positions = [
+                arg
+                for index, arg in enumerate(before)
+                if not arg.startswith("-")
+                and not (index and before[index - 1] in options and not options[before[index - 1]].is_flag)
+            ]
+            if not positions:
+                return [*before, args[-1]]
+        return args
+
+
+def _split_ids(_ctx: click.Context, _param: click.Parameter, values: Sequence[str]) -> tuple[str, ...]:
+    """Ids given one an option, or several with commas or blanks between them."""
+    return tuple(name for value in values for name in value.replace(",", " ").split())
+
+
+def common(command: Command) -> Command:
+    """Add the options that every question about a scenario takes."""
+    options = [
+        click.argument("scenario", type=click.Path(path_type=Path)),
+        click.option("--json", "as_json", is_flag=True, help="Print one JSON object, numbers unrounded."),
+        click.option(
+            "--set",
+            "changes",
+            multiple=True,
+            metavar="FILE.ID.COLUMN=VALUE",
+            help="What if: change one cell, for instance falls.low_side.per_year=0.8. Repeatable.",
+        ),
+        click.option("--seed", type=click.IntRange(min=0), help="Seed of the simulated falls."),
+        click.option("--falls", type=click.IntRange(1, 1_000_000), help="Simulated falls for each kind and side."),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(__version__, prog_name="guardopt")
+def main() -> None:
+    """Choose crash guards for a motorcycle so that falls cost least.
+
+    A scenario is a folder with scenario.toml and a few CSV tables; "guardopt new DIR" writes one to fill in. Guards
+    protect the machine, not the rider, and all numbers are estimates.
+    """
+
+
+def ids_option(name: str, text: str) -> Callable[[Command], Command]:
+    """Make an option that takes guard ids."""
+    return click.option(name, multiple=True, metavar="ID...", callback=_split_ids, help=text)
+
+
+@main.command()
+@common
+def check(scenario: Path, as_json: bool, changes: Sequence[str], seed: int | None, falls: int | None) -> None:
+    """Check whether a scenario is sound, and say what it holds."""
+    loaded = _load(scenario, changes, seed, falls)
+    if as_json:
+        _print_json(
+            {
+                "scenario": loaded.title,
+                "currency": loaded.currency,
+                "parts": len(loaded.parts),
+                "guards": len(loaded.guards),
+                "owned": sorted(loaded.stock),
+                "falls": {fall.id: fall.per_year for fall in loaded.falls},
+                "covers": len(loaded.covers),
+                "offers": len(loaded.offers),
+                "knock_ons": len(loaded.knock_ons),
+                "cap": loaded.cap,
+                "warnings": [str(warning) for warning in loaded.warnings],
+            }
+        )
+        return
+    from guardopt.text import check_text
+
+    click.echo(check_text(loaded))
+
+
+@main.command(cls=SeveralIds)
+@common
+@ids_option("--fit", "Price the bike with exactly these guards.")
+@click.option("--bare", is_flag=True, help="Price the bike without any guard.")
+def bill(
+    scenario: Path,
+    as_json: bool,
+    changes: Sequence[str],
+    seed: int | None,
+    falls: int | None,
+    fit: Sequence[str],
+    bare: bool,
+) -> None:
+    """Show what each kind of fall costs, part by part.
+
+    Without --fit or --bare the bike is priced as it stands, with the guards its owner has.
+    """
+    if fit and bare:
+        raise InputError([Problem("--bare", "cannot go with --fit: a bare bike has no guards")])
+    loaded = _load(scenario, changes, seed, falls)
+    from guardopt import billing
+
+    report = billing.bill(loaded, [] if bare else fit or None)
+    if as_json:
+        _print_json(report.to_json())
+        return
+    from guardopt.text import bill_text
+
+    click.echo(bill_text(report))
+
+
+@main.command(cls=SeveralIds)
+@common
+@click.option("--budget", metavar="N", help='Most to spend, fitting included; "none" lifts the limit.')
+@click.option(
+    "--aim",
+    type=click.Choice(["bills", "outlay", "worst"]),
+    default="bills",
+    show_default=True,
+    help="What is to be least: what falls cost; that and the guards, resale taken off; the worst falls' mean.",
+)
+@ids_option("--must", "Guards that have to be in the kit.")
+@ids_option("--never", "Guards that must not be in the kit.")
+@click.option("--tail", type=float, default=0.1, show_default=True, help="Share of falls that count as the worst.")
+@click.option("--gap", type=float, default=1e-6, show_default=True, help="Relative gap at which a kit is proven best.")
+@click.option("--time-limit", type=float, metavar="SECONDS", help="Stop searching then; say how far from proven.")
+@click.option("--solver", default="HiGHS", show_default=True, help="A solver known to PuLP.")
+@click.option("--no-reasons", is_flag=True, help="Leave out why each guard was picked or not.")
+def plan(
+    scenario: Path,
+    as_json: bool,
+    changes: Sequence[str],
+    seed: int | None,
+    falls: int | None,
+    budget: str | None,
+    no_reasons: bool,
+    **options: Any,
+) -> None:
+    """Choose the guards to buy, and say why each was picked or left out."""
+    amount = _amount(budget)
+    loaded = _load(scenario, changes, seed, falls)
+    from guardopt import plans
+
+    with _Progress() as progress:
+        made = plans.plan(loaded, budget=amount, reasons=not no_reasons, progress=progress.say, **options)
+    if as_json:
+        _print_json(made.to_json())
+        return
+    from guardopt.text import plan_text
+
+    click.echo(plan_text(made))
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def new(folder: Path) -> None:
+    """Write a starter scenario to fill in; its numbers are invented."""
+    from guardopt.starter import write_starter
+
+    write_starter(folder)
+    click.echo(f"Wrote a starter scenario, all its numbers invented, to {folder}.")
+    click.echo(f"Put in your own, beginning with scenario.toml, then run: guardopt check {folder}")
+
+
+def _amount(text: str | None) -> float | None:
+    """A budget as typed on the command line."""
+    if text is None:
+        return None
+    if text.strip().lower() in ("none", "inf"):
+        return float("inf")
+    try:
+        return float(text)
+    except ValueError:
+        from guardopt.spelling import number_fault, shown
+
+        fault = number_fault(text.strip())
+        found = f"{shown(text)}, {fault}" if fault else f'{shown(text)}, expected an amount or "none"'
+        raise InputError([Problem("--budget", f"found {found}")]) from None
+
+
+def _load(folder: Path, changes: Sequence[str], seed: int | None, falls: int | None) -> Scenario:
+    """Read a scenario with its what-ifs; its warnings go to standard error."""
+    from guardopt.reading import load, parse_change
+
+    parsed: dict[str, object] = {}
+    problems: list[Problem] = []
+    for text in changes:
+        try:
+            address, value = parse_change(text)
+            parsed[address] = value
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    if seed is not None:
+        parsed["scenario.sampling.seed"] = seed
+    if falls is not None:
+        parsed["scenario.sampling.falls"] = falls
+    scenario = load(folder, parsed)
+    for warning in scenario.warnings:
+        click.echo(f"warning: {warning}", err=True)
+    return scenario
+
+
+def _print_json(record: dict[str, Any]) -> None:
+    click.echo(json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+class _Progress:
+    """What is being worked on, on one line of a terminal that is wiped at the end; silent when piped."""
+
+    def __enter__(self) -> _Progress:
+        self._shown = sys.stderr.isatty()
+        return self
+
+    def say(self, text: str) -> None:
+        if self._shown:
+            click.echo(f"\r\x1b[K{text} …", nl=False, err=True)
+
+    def __exit__(self, *_: object) -> None:
+        if self._shown:
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+
+def run() -> None:
+    """Run the command line; errors become one line each on standard error and an exit status."""
+    try:
+        status = main.main(standalone_mode=False)
+    except GuardoptError as error:
+        for line in str(error).splitlines():
+            click.echo(f"error: {line}", err=True)
+        sys.exit(error.exit_code)
+    except click.exceptions.Abort:
+        click.echo("interrupted", err=True)
+        sys.exit(INTERRUPTED)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    sys.exit(status if isinstance(status, int) else 0)

@@ -1,0 +1,333 @@
+"""The main question: which guards to buy, proven best, with the reason for every guard."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from guardopt.billing import FRESH_SAMPLE, fall_rows, in_order, known_guards, part_rows
+from guardopt.bills import Bike, Bill, Prices, outcome, price, worst_mean
+from guardopt.budgets import curve
+from guardopt.errors import InputError, Problem, SolverError
+from guardopt.explain import Question, Verdict, explain
+from guardopt.falls import Stratum, draw
+from guardopt.planner import GAP, Aim, Best, Planner
+from guardopt.program import Limits
+from guardopt.scenario import Kit, Scenario
+from guardopt.sentences import sentence
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+TAIL = 0.1
+"""The share of falls that count as the worst."""
+
+NO_LIMIT = math.inf
+"""A budget without limit, where the scenario has one."""
+
+RECOMPUTED = 1e-7
+"""Relative difference at which the planner's measure of a kit and its own price on the same falls disagree."""
+
+
+class Status(StrEnum):
+    """How the search ended."""
+
+    OPTIMAL = "optimal"
+    TIME_LIMIT = "time_limit"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Which guards to buy, what they save and why.
+
+    Attributes
+    ----------
+    scenario
+        What was asked about.
+    aim, budget_cents, tail
+        What was to be least, within which budget in whole cents (None: no limit), and the share of worst falls.
+    best
+        The kit with its objective and bound, on the planning sample.
+    prices
+        The bare bike, the bike as it stands and the bike with the kit, on a fresh and larger sample.
+    verdicts
+        For each guard, what became of it and a sentence that says why; empty if no reasons were asked for.
+    """
+
+    scenario: Scenario
+    aim: Aim
+    budget_cents: int | None
+    tail: float
+    best: Best
+    prices: Prices
+    verdicts: tuple[tuple[Verdict, str], ...]
+
+    @property
+    def kit(self) -> Kit:
+        """The ids of the guards on the bike, those owned already included."""
+        return self.best.kit
+
+    @property
+    def bought(self) -> list[str]:
+        """The guards to buy, in the order of the scenario."""
+        return in_order(self.scenario, self.kit - self.scenario.stock)
+
+    @property
+    def spend(self) -> float:
+        """What the kit costs now, fitting included and offers taken."""
+        return self.scenario.spend_cents(self.kit) / 100
+
+    @property
+    def status(self) -> Status:
+        """Whether the kit is proven best to the gap asked for."""
+        return Status.OPTIMAL if self.best.proven else Status.TIME_LIMIT
+
+    @property
+    def bare(self) -> Bill:
+        """What the bike costs without any guard."""
+        return self.prices.bills[0]
+
+    @property
+    def stock(self) -> Bill:
+        """What the bike costs as it stands."""
+        return self.prices.bills[1]
+
+    @property
+    def fitted(self) -> Bill:
+        """What the bike costs with the kit."""
+        return self.prices.bills[2]
+
+    @property
+    def saving(self) -> float:
+        """What the kit saves over the years against the bike as it stands, before what it costs to buy."""
+        return self.stock.cost_over_years - self.fitted.cost_over_years
+
+    @property
+    def saving_se(self) -> float | None:
+        """Standard error of the saving; small, since both bikes meet the same falls."""
+        return self._over_years(self.prices.saving_standard_error(1, 2))
+
+    def _over_years(self, yearly: float | None) -> float | None:
+        return None if yearly is None else self.scenario.annuity * yearly
+
+    @property
+    def guards(self) -> pd.DataFrame:
+        """One row for each guard of the scenario, with the fields of its verdict."""
+        import pandas as pd
+
+        return pd.DataFrame([verdict_json(verdict, text) for verdict, text in self.verdicts])
+
+    @property
+    def falls(self) -> pd.DataFrame:
+        """One row for each kind of fall, with the bike bare, as it stands and fitted."""
+        import pandas as pd
+
+        bikes = zip(("bare", "stock", "fitted"), self.prices.bills, strict=True)
+        tables = {name: pd.DataFrame(fall_rows(self.scenario, one)) for name, one in bikes}
+        first = tables["bare"][["fall", "per_year"]]
+        rest = [table.drop(columns=["fall", "per_year"]).add_prefix(f"{name}_") for name, table in tables.items()]
+        return pd.concat([first, *rest], axis=1)
+
+    @property
+    def parts(self) -> pd.DataFrame:
+        """One row for each part, what it costs a year as the bike stands and with the kit; the dearest left first."""
+        import pandas as pd
+
+        before, after = (pd.DataFrame(part_rows(self.scenario, one)) for one in (self.stock, self.fitted))
+        table = before.merge(after, on="part", suffixes=("_stock", "_fitted"))
+        return table.sort_values("bill_per_year_fitted", ascending=False, kind="stable", ignore_index=True)
+
+    def to_json(self) -> dict[str, Any]:
+        """The plan as ``plan --json`` prints it."""
+        return {
+            "scenario": self.scenario.title,
+            "currency": self.scenario.currency,
+            "aim": self.aim.value,
+            "budget": None if self.budget_cents is None else self.budget_cents / 100,
+            "kit": in_order(self.scenario, self.kit),
+            "buy": self.bought,
+            "spend": self.spend,
+            "status": self.status.value,
+            "objective": self.best.objective,
+            "bound": self.best.bound,
+            "gap": self.best.gap,
+            "stock": self._priced_json(1),
+            "fitted": self._priced_json(2),
+            "saving_over_years": self.saving,
+            "saving_over_years_se": self.saving_se,
+            "falls": self._falls_json(),
+            "guards": [verdict_json(verdict, text) for verdict, text in self.verdicts],
+        }
+
+    def _priced_json(self, index: int) -> dict[str, float | None]:
+        error = self.prices.standard_error(index)
+        return {
+            "yearly_cost": self.prices.bills[index].yearly_cost,
+            "yearly_cost_se": error,
+            "cost_over_years": self.prices.bills[index].cost_over_years,
+            "cost_over_years_se": self._over_years(error),
+        }
+
+    def _falls_json(self) -> list[dict[str, Any]]:
+        stock, fitted = fall_rows(self.scenario, self.stock), fall_rows(self.scenario, self.fitted)
+        return [
+            {"fall": after["fall"], "per_year": after["per_year"], "stock": _means(before), "fitted": _means(after)}
+            for before, after in zip(stock, fitted, strict=True)
+        ]
+
+    def _repr_html_(self) -> str:
+        from guardopt.text import plan_headline
+
+        return f"<p>{'<br>'.join(plan_headline(self))}</p>{self.guards.to_html(index=False)}"
+
+
+def _means(row: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in row.items() if key not in ("fall", "per_year")}
+
+
+OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years")
+OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget")
+
+
+def verdict_json(verdict: Verdict, text: str) -> dict[str, Any]:
+    """A verdict with those of its numbers that go with being picked, or with being left out."""
+    numbers = OF_PICKED if verdict.picked else OF_LEFT_OUT
+    return {
+        "guard": verdict.guard,
+        "picked": verdict.picked,
+        "price": verdict.price,
+        "spend": verdict.spend,
+        "reason": verdict.reason.value,
+        "text": text,
+        **{name: getattr(verdict, name) for name in numbers},
+    }
+
+
+def plan(
+    scenario: Scenario,
+    *,
+    budget: float | None = None,
+    aim: str = "bills",
+    must: Iterable[str] = (),
+    never: Iterable[str] = (),
+    tail: float = TAIL,
+    gap: float = GAP,
+    time_limit: float | None = None,
+    solver: str = "HiGHS",
+    reasons: bool = True,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Plan:
+    """Choose the guards to buy.
+
+    Parameters
+    ----------
+    scenario
+        The bike, its falls and the guards on offer.
+    budget
+        Most to spend, fitting included, in units of the currency; None takes the scenario's, `NO_LIMIT` lifts it.
+    aim
+        ``bills``, ``outlay`` or ``worst``.
+    must, never
+        Guards forced in and out; an id without a side stands for all its sides.
+    tail
+        For the aim ``worst``: the share of falls that count as the worst, above 0 and at most 1.
+    gap
+        Relative gap at which a kit counts as proven best.
+    time_limit
+        Seconds for the search; the best kit found by then comes back with its honest gap.
+    solver
+        Name of a solver that PuLP knows.
+    reasons
+        Whether to say of each guard why it was picked or left out.
+    progress
+        Told what is being worked on.
+
+    Raises
+    ------
+    InputError
+        An id is unknown or a number is out of range.
+    NoKitError
+        No kit satisfies the budget, the weight limit and what is forced.
+    SolverError
+        The solver failed, or its answer did not survive being recomputed.
+    """
+    end = None if time_limit is None else time.monotonic() + time_limit
+    limits = Limits(_budget_cents(scenario, budget), *_forced(scenario, must, never))
+    _check_numbers(aim, tail, gap, time_limit)
+    progress("simulating falls")
+    sample = list(draw(scenario, scenario.falls_sampled, scenario.seed, "plan"))
+    planner = Planner(scenario, sample, tail=tail, solver=solver)
+    progress("looking for the best kit")
+    best = planner.best(Aim(aim), limits, gap=gap, seconds=time_limit)
+    _recompute(planner.bike, sample, Aim(aim), best, tail)
+    verdicts: tuple[tuple[Verdict, str], ...] = ()
+    if reasons:
+        progress("working out the reasons")
+        steps = curve(planner, Aim(aim), limits, gap=gap, end=end)
+        question = Question(planner, Aim(aim), limits, best, steps, gap, end)
+        verdicts = tuple((one, sentence(question, one)) for one in explain(question, sample))
+    progress("pricing the kit on fresh falls")
+    fresh = draw(scenario, FRESH_SAMPLE * scenario.falls_sampled, scenario.seed, "price")
+    prices = price(planner.bike, fresh, [frozenset(), scenario.stock, best.kit])
+    return Plan(scenario, Aim(aim), limits.budget_cents, tail, best, prices, verdicts)
+
+
+def _budget_cents(scenario: Scenario, budget: float | None) -> int | None:
+    if budget is None:
+        return scenario.budget_cents
+    if math.isnan(budget) or budget < 0:
+        raise InputError([Problem("--budget", f"found {budget:g}, expected an amount of at least 0")])
+    return None if math.isinf(budget) else round(budget * 100)
+
+
+def _forced(scenario: Scenario, must: Iterable[str], never: Iterable[str]) -> tuple[Kit, Kit]:
+    problems: list[Problem] = []
+    kits: list[Kit] = []
+    for where, ids in (("--must", must), ("--never", never)):
+        try:
+            kits.append(known_guards(scenario, ids, where))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    return kits[0], kits[1]
+
+
+def _check_numbers(aim: str, tail: float, gap: float, time_limit: float | None) -> None:
+    problems = []
+    if aim not in list(Aim):
+        problems.append(Problem("--aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
+    if not 0.0 < tail <= 1.0:
+        problems.append(Problem("--tail", f"found {tail:g}, expected a share above 0 and at most 1"))
+    if not 0.0 <= gap < 1.0:
+        problems.append(Problem("--gap", f"found {gap:g}, expected a share of at least 0 and below 1"))
+    if time_limit is not None and not time_limit > 0.0:
+        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
+    if problems:
+        raise InputError(problems)
+
+
+def _recompute(bike: Bike, sample: Sequence[Stratum], aim: Aim, best: Best, tail: float) -> None:
+    """Work out the objective again from the kit alone, by plain pricing; refuse to report one that differs."""
+    scenario = bike.scenario
+    if aim is Aim.WORST:
+        fitted = bike.kit_array(best.kit)
+        rates = np.array([fall.per_year for fall in scenario.falls])
+        mix = rates / rates.sum() if rates.any() else rates
+        costs = np.concatenate([outcome(bike, one, fitted).owner_cost for one in sample])
+        weights = np.concatenate([np.full(one.falls, mix[one.fall] * one.share / one.falls) for one in sample])
+        again = worst_mean(costs, weights, tail)
+    else:
+        again = price(bike, sample, [best.kit]).bills[0].cost_over_years + scenario.dislike(best.kit)
+        if aim is Aim.OUTLAY:
+            again += scenario.spend_cents(best.kit) / 100 - scenario.resale_value(best.kit)
+    if abs(again - best.objective) > RECOMPUTED * max(1.0, abs(again)):
+        raise SolverError(
+            f"the kit's objective came out as {best.objective:.6f}, but pricing it again gives {again:.6f}"
+        )

@@ -1,0 +1,140 @@
+"""A verdict on a guard in words, with the numbers in it."""
+
+from __future__ import annotations
+
+from guardopt.explain import NOTHING, Question, Reason, Verdict
+from guardopt.planner import Aim
+from guardopt.spelling import listed
+from guardopt.wording import exact_money, money, years
+
+MEASURED = {
+    Aim.BILLS: "over the years",
+    Aim.OUTLAY: "over the years, purchases included",
+    Aim.WORST: "in the mean of the worst falls",
+}
+"""What a loss in the objective is a loss in."""
+
+
+def sentence(question: Question, verdict: Verdict) -> str:
+    """Why a guard was picked or left out."""
+    return _picked(question, verdict) if verdict.picked else _left_out(question, verdict)
+
+
+def _picked(question: Question, verdict: Verdict) -> str:
+    scenario, swap = question.scenario, verdict.swap
+    currency, span = scenario.currency, years(scenario.years)
+    spend = exact_money(swap.guard.spend_cents, currency)
+    text = {
+        Reason.OWNED: "Already yours, so keeping it on costs nothing",
+        Reason.FORCED_IN: f"In because you asked for it, for {spend}",
+        Reason.PICKED: f"Costs {spend}",
+    }[verdict.reason]
+    if swap.saving > NOTHING:
+        text += f"; saves {money(swap.saving, currency)} over {span}{_mostly(verdict)}"
+        if verdict.pays_back_years and verdict.pays_back_years <= scenario.years:
+            text += f"; paid back after {years(verdict.pays_back_years)}"
+        elif verdict.pays_back_years:
+            text += f"; would take {years(verdict.pays_back_years)} to pay back"
+    elif swap.saving < -NOTHING:
+        text += f"; costs {money(-swap.saving, currency)} more over {span} than it saves"
+    else:
+        text += f"; saves nothing over {span}"
+    text += "."
+    if swap.off:
+        text += f" {_and(swap.off)} would have to come off with it."
+    if verdict.loss_if_barred is None:
+        return text if question.is_out_of_time else f"{text} No kit is possible without it."
+    if verdict.loss_if_barred > NOTHING:
+        return f"{text} The best kit without it is {money(verdict.loss_if_barred, currency)} worse{_by(question)}."
+    return f"{text} Another kit does as well without it."
+
+
+def _left_out(question: Question, verdict: Verdict) -> str:
+    swap, currency = verdict.swap, question.scenario.currency
+    span = years(question.scenario.years)
+    would_save = f"would save {money(swap.saving, currency)} over {span}"
+    needs = f" It needs {_needs(verdict)} as well." if swap.missing() else ""
+    forced = ""
+    if verdict.loss_if_forced is not None and verdict.loss_if_forced > NOTHING:
+        forced = f" Fitted all the same, it leaves you {money(verdict.loss_if_forced, currency)} worse{_by(question)}."
+    match verdict.reason:
+        case Reason.FORCED_OUT:
+            worth = f"It {would_save}" if swap.saving > NOTHING else "It would not pay its way"
+            return f"Out because you ruled it out. {worth}.{needs}"
+        case Reason.CANNOT_BE_FITTED:
+            return f"Cannot be fitted at any budget: {_obstacle(question, verdict)}."
+        case Reason.OVER_BUDGET:
+            entry = money(verdict.next_entry_budget or 0.0, currency)
+            return (
+                f"{_worth(question, verdict)}, but this money does more elsewhere; in from {entry} on.{needs}{forced}"
+            )
+        case Reason.ADDS_NOTHING:
+            why = f" It helps only together with {_needs(verdict)}." if swap.missing() else ""
+            return f"Beside the rest of the kit it would save nothing in any fall.{why}{forced}"
+        case Reason.WEARS_OUT:
+            renewals = money(swap.damage_saving - swap.saving, currency)
+            damage = money(swap.damage_saving, currency)
+            return (
+                f"It would save {damage} of damage over {span}, but renewing it after falls costs {renewals}.{forced}"
+            )
+        case Reason.BEATEN:
+            return (
+                f"Its place is better filled by {_and(swap.rivals())}; in their stead it {would_save}.{needs}{forced}"
+            )
+        case _:
+            return f"{_worth(question, verdict)}, but {_against(question, verdict)}.{needs}{forced}"
+
+
+def _worth(question: Question, verdict: Verdict) -> str:
+    """Price and saving of a guard left out; where it would push others out, the saving is against their loss."""
+    swap, currency = verdict.swap, question.scenario.currency
+    spend, span = exact_money(swap.guard.spend_cents, currency), years(question.scenario.years)
+    rivals = f" in place of {_and(swap.rivals())}" if swap.rivals() else ""
+    gain = verdict.gain_if_added or 0.0
+    if gain > NOTHING:
+        return f"For {spend} it would save {money(gain, currency)} over {span}{rivals}{_mostly(verdict)}"
+    if gain < -NOTHING:
+        return f"For {spend} it would cost {money(-gain, currency)} more over {span}{rivals}"
+    return f"For {spend} it would save nothing over {span}{rivals}"
+
+
+def _against(question: Question, verdict: Verdict) -> str:
+    """What keeps a guard out that would save something and has its place free."""
+    scenario, guard = question.scenario, verdict.swap.guard
+    if question.aim is Aim.OUTLAY:
+        return "that is less than it costs"
+    if guard.dislike:
+        return f"you would pay {money(guard.dislike, scenario.currency)} not to have it on the bike"
+    fullest = question.steps[-1].best.kit if question.steps else question.best.kit
+    if not scenario.is_within_weight(fullest | {guard.id}):
+        return "within the weight limit other guards do more"
+    return "other guards do more for the same money at every budget"
+
+
+def _obstacle(question: Question, verdict: Verdict) -> str:
+    """What keeps a guard off the bike whatever the budget."""
+    scenario, guard = question.scenario, verdict.swap.guard
+    if not scenario.is_within_weight({guard.id}):
+        return f"it weighs {guard.weight_kg:g} kg and the limit is {scenario.max_weight_kg:g} kg"
+    if any(not alternatives for alternatives in guard.needs):
+        return "it needs a guard that is not on offer for its side"
+    if guard.needs:
+        return f"it needs {_and([listed(sorted(one)) for one in guard.needs])}, which cannot be on the bike with it"
+    return "something that has to be on the bike rules it out"
+
+
+def _needs(verdict: Verdict) -> str:
+    return _and([listed(sorted(one)) or "a guard not on offer for its side" for one in verdict.swap.missing()])
+
+
+def _mostly(verdict: Verdict) -> str:
+    parts = verdict.swap.parts()
+    return f", mostly on {_and(parts)}" if parts else ""
+
+
+def _by(question: Question) -> str:
+    return f" {MEASURED[question.aim]}"
+
+
+def _and(names: list[str] | tuple[str, ...]) -> str:
+    return listed(names, last="and")

@@ -1,0 +1,308 @@
+"""Reports for a terminal: the answer first, eighty columns wide, plain text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from guardopt.billing import BillReport, contact_order
+from guardopt.bills import Bill
+from guardopt.explain import Reason
+from guardopt.plans import Plan, Status
+from guardopt.planner import Aim
+from guardopt.scenario import Scenario
+from guardopt.spelling import listed
+from guardopt.wording import exact_money, money, number, percent, years
+
+WIDTH = 80
+
+CAUTIONS = (
+    "Guards protect the machine, not the rider. The evidence on rider injury is old, small and mixed; nothing here is "
+    "advice on injury.",
+    "Fitting and repair of frame, fork, brakes and steering belong to a qualified mechanic.",
+    "Local vehicle rules, the maker's instructions and the insurer's terms come first.",
+    "The numbers are estimates from simulated falls, and no better than the prices, hours and chances put in.",
+)
+
+PARTS_SHOWN = 8
+
+FALLS_ABREAST = 4
+
+
+def wrapped(text: str, indent: str = "", first: str | None = None) -> list[str]:
+    """A paragraph as lines of at most eighty columns."""
+    return textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def table(header: Sequence[str], rows: Iterable[Sequence[str]], left: int = 1) -> list[str]:
+    """Columns lined up: the first `left` to the left, the rest to the right.
+
+    The first column gives way when the table would be too wide.
+    """
+    body = [list(row) for row in rows]
+    widths = [max(len(row[i]) for row in [list(header), *body]) for i in range(len(header))]
+    widths[0] = min(widths[0], WIDTH - 2 - sum(widths[1:]) - 2 * (len(widths) - 1))
+    lines = []
+    for row in [list(header), *body]:
+        cells = [
+            cell[: widths[i]].ljust(widths[i]) if i < left else cell.rjust(widths[i]) for i, cell in enumerate(row)
+        ]
+        lines.append(("  " + "  ".join(cells)).rstrip())
+    return lines
+
+
+def cautions() -> list[str]:
+    """What every report has to say."""
+    return ["", "Before you rely on this", *(line for one in CAUTIONS for line in wrapped(one, "    ", "  - "))]
+
+
+def plus_minus(error: float | None) -> str:
+    """A standard error as it stands behind a number."""
+    return "(error unknown)" if error is None else f"± {number(error)}"
+
+
+def plan_headline(plan: Plan) -> list[str]:
+    """The answer: what to buy, what it costs, what it saves, what is still at risk."""
+    scenario, currency, span = plan.scenario, plan.scenario.currency, years(plan.scenario.years)
+    budget = "no limit" if plan.budget_cents is None else exact_money(plan.budget_cents, currency)
+    spend = exact_money(scenario.spend_cents(plan.kit), currency)
+    if plan.bought:
+        buy = f"Buy {listed(plan.bought, last='and')}: {spend} of a budget of {budget}."
+    else:
+        buy = f"Buy nothing: no guard improves on the bike as it stands (budget: {budget})."
+    off = sorted(scenario.stock - plan.kit)
+    take_off = f" Take off {listed(off, last='and')}, which you own." if off else ""
+    saves = (
+        f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
+        f"{money(plan.stock.yearly_cost, currency)}: {money(plan.saving, currency)} less over {span}."
+    )
+    lines = [*wrapped(buy + take_off), *wrapped(saves), *wrapped(_still_at_risk(plan))]
+    if plan.status is Status.TIME_LIMIT:
+        lines += wrapped(
+            f"The time ran out: a better kit may exist, by at most {percent(plan.best.gap)} of the objective."
+        )
+    return lines
+
+
+def _still_at_risk(plan: Plan) -> str:
+    scenario, currency = plan.scenario, plan.scenario.currency
+    yearly = [fall.per_year * chance for fall, chance in zip(scenario.falls, plan.fitted.write_off_chance, strict=True)]
+    written_off = sum(yearly)
+    text = f"Still at risk: {money(plan.fitted.cost_over_years, currency)} over {years(scenario.years)}"
+    if written_off > 0.0:
+        return f"{text}, and the bike written off about once in {years(1.0 / written_off)}."
+    return f"{text}; no simulated fall writes the bike off."
+
+
+def plan_text(plan: Plan) -> str:
+    """The whole plan as text."""
+    scenario = plan.scenario
+    lines = [scenario.title, "=" * min(WIDTH, len(scenario.title)), *plan_headline(plan)]
+    picked = [(verdict, text) for verdict, text in plan.verdicts if verdict.picked]
+    left_out = [(verdict, text) for verdict, text in plan.verdicts if not verdict.picked]
+    if plan.verdicts:
+        lines += ["", "The kit"]
+        lines += [line for verdict, text in picked for line in _reason_lines(verdict.guard, text)]
+        lines += _offers_taken(plan)
+        lines += ["", "Left out"]
+        lines += [line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, verdict.reason)]
+    else:
+        lines += ["", "The kit", *wrapped(listed([g for g in plan.to_json()["kit"]], last="and") + ".", "  ", "  ")]
+    lines += ["", f"One fall of each kind, bare and with this kit ({scenario.currency})", *_falls_table(plan)]
+    lines += _no_guard_helps(plan)
+    lines += ["", f"Parts that still cost most a year ({scenario.currency})", *_parts_table(plan)]
+    lines += _how_sure(plan)
+    return "\n".join([*lines, *cautions()])
+
+
+def _reason_lines(guard: str, text: str, reason: Reason | None = None) -> list[str]:
+    head = f"  {guard}" + (f" ({reason.value.replace('_', ' ')})" if reason else "")
+    return [head, *wrapped(text, "      ")]
+
+
+def _offers_taken(plan: Plan) -> list[str]:
+    """What offers save on the kit, so that the prices above add up to what is spent."""
+    singly = sum(plan.scenario.guard[name].spend_cents for name in plan.kit)
+    saved = singly - plan.scenario.spend_cents(plan.kit)
+    if not saved:
+        return []
+    return wrapped(
+        f"Bought singly these would cost {exact_money(singly, plan.scenario.currency)}; offers take off "
+        f"{exact_money(saved, plan.scenario.currency)}.",
+        "  ",
+    )
+
+
+def _falls_table(plan: Plan) -> list[str]:
+    bare, fitted = plan.bare, plan.fitted
+    rows = [
+        (
+            fall.id,
+            f"{fall.per_year:g}",
+            number(bare.repair_bill[row]),
+            number(fitted.repair_bill[row]),
+            number(bare.owner_cost[row]),
+            number(fitted.owner_cost[row] + fitted.renewals[row]),
+            percent(float(bare.write_off_chance[row])),
+            percent(float(fitted.write_off_chance[row])),
+        )
+        for row, fall in enumerate(plan.scenario.falls)
+    ]
+    return [
+        *table(("", "a year", "bill", "", "you pay", "", "write-off", ""), []),
+        *table(("fall", "a year", "bare", "fitted", "bare", "fitted", "bare", "fitted"), rows),
+    ][1:] + wrapped(
+        "(In pairs: the repair bill; what you pay of it, renewals of worn guards included; the chance that the bike is "
+        "written off.)",
+        "  ",
+    )
+
+
+def _no_guard_helps(plan: Plan) -> list[str]:
+    """Kinds of fall that cost the same whatever is fitted, and parts that no guard covers."""
+    scenario = plan.scenario
+    every = [
+        fall.id
+        for row, fall in enumerate(scenario.falls)
+        if plan.bare.write_off_chance[row] >= 1.0 and plan.fitted.write_off_chance[row] >= 1.0
+    ]
+    covered = {cover.part for cover in scenario.covers}
+    bare = [part.id for part in scenario.parts if part.id not in covered]
+    lines = []
+    if every:
+        lines += wrapped(f"{listed(every, last='and')}: writes the bike off, whatever is fitted.", "  ")
+    if bare:
+        lines += wrapped(f"No guard on offer covers {listed(bare, last='or')}.", "  ")
+    return ["", "What no guard helps with", *lines] if lines else []
+
+
+def _parts_table(plan: Plan) -> list[str]:
+    dearest = sorted(range(len(plan.scenario.parts)), key=lambda row: -plan.fitted.part_bill_per_year[row])
+    rows = [
+        (
+            plan.scenario.parts[row].id,
+            number(plan.bare.part_bill_per_year[row]),
+            number(plan.fitted.part_bill_per_year[row]),
+            f"{plan.fitted.part_harmed_per_year[row]:.2f}",
+        )
+        for row in dearest[:PARTS_SHOWN]
+    ]
+    return table(("part", "bare", "fitted", "times harmed a year"), rows)
+
+
+def _how_sure(plan: Plan) -> list[str]:
+    currency, prices = plan.scenario.currency, plan.prices
+    best = plan.best
+    measured = {
+        Aim.BILLS: "cost over the years, dislikes included",
+        Aim.OUTLAY: "cost over the years, purchases included",
+        Aim.WORST: f"mean cost of the worst {percent(plan.tail)} of falls",
+    }[plan.aim]
+    fresh = prices.standard_error(2)
+    text = (
+        f"Least {measured}, on the planning sample: {money(best.objective, currency)}; no allowed kit is below "
+        f"{money(best.bound, currency)} (gap {best.gap:.1e}). On fresh falls the kit costs "
+        f"{number(plan.fitted.yearly_cost)} {plus_minus(fresh)} a year (standard error) and saves "
+        f"{number(plan.saving)} {plus_minus(plan.saving_se)} over the years. These errors are those of the simulation; "
+        "the fall rates and chances are yours, and usually the larger doubt."
+    )
+    return ["", "How sure", *wrapped(text, "  ")]
+
+
+def bill_text(report: BillReport) -> str:
+    """What each kind of fall costs, as text."""
+    scenario, bill, currency = report.scenario, report.bill, report.scenario.currency
+    kit = [guard.id for guard in scenario.guards if guard.id in bill.kit]
+    on_it = f"fitted with {listed(kit, last='and')}" if kit else "bare"
+    answer = (
+        f"The bike, {on_it}, costs about {money(bill.yearly_cost, currency)} "
+        f"{plus_minus(report.yearly_cost_se)} a year in falls: {money(bill.cost_over_years, currency)} over "
+        f"{years(scenario.years)}."
+    )
+    lines = [scenario.title, "=" * min(WIDTH, len(scenario.title)), *wrapped(answer)]
+    lines += ["", f"One fall of each kind ({currency})", *_bill_falls(scenario, bill)]
+    lines += ["", f"Part by part in the order of contact: the mean bill of one fall ({currency})"]
+    lines += _contact_tables(scenario, bill)
+    lines += ["", f"What the parts cost a year ({currency})", *_bill_parts(scenario, bill)]
+    return "\n".join([*lines, *cautions()])
+
+
+def _bill_falls(scenario: Scenario, bill: Bill) -> list[str]:
+    rows = [
+        (
+            fall.id,
+            f"{fall.per_year:g}",
+            number(bill.repair_bill[row]),
+            number(bill.owner_cost[row]),
+            number(bill.renewals[row]),
+            percent(float(bill.write_off_chance[row])),
+        )
+        for row, fall in enumerate(scenario.falls)
+    ]
+    return table(("fall", "a year", "repair bill", "you pay of it", "renewals", "written off"), rows)
+
+
+def _contact_tables(scenario: Scenario, bill: Bill) -> list[str]:
+    """Parts by kinds of fall, as many kinds side by side as fit; a part that a fall never harms is left blank."""
+    commonest = max(scenario.falls, key=lambda fall: fall.per_year)
+    order = [row for row in contact_order(scenario, commonest.id) if bill.part_harmed[:, row].any()]
+    lines: list[str] = []
+    for start in range(0, len(scenario.falls), FALLS_ABREAST):
+        kinds = range(start, min(start + FALLS_ABREAST, len(scenario.falls)))
+        rows = [
+            (
+                scenario.parts[row].id,
+                *(number(bill.part_bill[kind, row]) if bill.part_harmed[kind, row] else "" for kind in kinds),
+            )
+            for row in order
+        ]
+        lines += table(("part", *(scenario.falls[kind].id[:11] for kind in kinds)), rows)
+    return [*lines, *wrapped(f"(The order is that of {commonest.id}, the commonest fall.)", "  ")]
+
+
+def _bill_parts(scenario: Scenario, bill: Bill) -> list[str]:
+    dearest = sorted(range(len(scenario.parts)), key=lambda row: -bill.part_bill_per_year[row])
+    rows = [
+        (
+            scenario.parts[row].id,
+            f"{bill.part_harmed_per_year[row]:.2f}",
+            number(bill.part_bill_per_year[row]),
+        )
+        for row in dearest
+        if bill.part_harmed_per_year[row] > 0.0
+    ]
+    groups = [name for name in scenario.strip_down if any(part.strip_down == name for part in scenario.parts)]
+    rows += [
+        (f"strip-down of {name}", "", number(amount))
+        for name, amount in zip(groups, bill.strip_bill_per_year, strict=True)
+    ]
+    return table(("part", "times harmed", "cost"), rows)
+
+
+def check_text(scenario: Scenario) -> str:
+    """What a scenario holds, as text."""
+    currency = scenario.currency
+    budget = "no limit" if scenario.budget_cents is None else exact_money(scenario.budget_cents, currency)
+    insured = (
+        "not insured against own damage"
+        if scenario.insurance is None
+        else f"insured with an excess of {money(scenario.insurance.excess, currency)}"
+    )
+    facts = [
+        f"{len(scenario.parts)} parts, {len(scenario.guards)} guards ({len(scenario.stock)} owned), "
+        f"{len(scenario.covers)} covers, {len(scenario.offers)} offers, {len(scenario.knock_ons)} knock-ons, both "
+        "sides counted.",
+        f"Falls a year: {', '.join(f'{fall.id} {fall.per_year:g}' for fall in scenario.falls)}.",
+        f"The bike is worth {money(scenario.value, currency)}, {insured}; one fall costs its owner at most "
+        f"{money(scenario.cap, currency)}.",
+        f"Kept for {years(scenario.years)}; budget for guards: {budget}.",
+    ]
+    lines = [scenario.title, "=" * min(WIDTH, len(scenario.title)), "The scenario is sound.", ""]
+    return "\n".join([*lines, *(line for fact in facts for line in wrapped(fact)), *cautions()])

@@ -1,0 +1,197 @@
+"""A fact is true of every kit and exact at the kit it was found at; items lose nothing of the falls they stand for."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from random_scenarios import all_kits, random_scenario, sample_of
+
+from guardopt.bills import Bike, outcome, price, worst_mean
+from guardopt.facts import FactFinder, TailFinder
+from guardopt.falls import Bools, Floats, Stratum
+from guardopt.items import Items, reduce_falls
+from guardopt.scenario import Scenario
+
+GUARDS = 6
+TAIL = 0.15
+SEEDS = st.integers(0, 10_000)
+POINTS = st.lists(st.floats(0.0, 1.0), min_size=GUARDS, max_size=GUARDS)
+"""Guards fitted in part, such as the relaxed program proposes."""
+
+
+class Case:
+    """A random bike with its falls, and what every kit that can be fitted truly costs on them."""
+
+    def __init__(self, seed: int) -> None:
+        self.scenario: Scenario = random_scenario(seed, guards=GUARDS, falls_sampled=25)
+        self.sample: list[Stratum] = sample_of(self.scenario)
+        self.bike = Bike(self.scenario)
+        kits = all_kits(self.scenario)
+        self.kits = np.array([self.bike.kit_array(kit) for kit in kits], dtype=float)
+        self.owner_cost = np.array([bill.owner_cost for bill in price(self.bike, self.sample, kits).bills])
+        rates = np.array([fall.per_year for fall in self.scenario.falls])
+        self.chance = np.concatenate(
+            [np.full(one.falls, rates[one.fall] / rates.sum() * one.share / one.falls) for one in self.sample]
+        )
+
+    def costs(self, kit: Floats) -> Floats:
+        """``(falls,)``: what each simulated fall costs the owner with a kit."""
+        return np.concatenate([outcome(self.bike, one, kit.astype(bool)).owner_cost for one in self.sample])
+
+    def tail_mean(self, kit: Floats) -> float:
+        """Mean cost of the worst falls with a kit."""
+        return worst_mean(self.costs(kit), self.chance, TAIL)
+
+
+@lru_cache(maxsize=64)
+def case(seed: int) -> Case:
+    """The random bike of a seed."""
+    return Case(seed)
+
+
+def said_by_kind(finder: FactFinder, says: Floats) -> Floats:
+    """``(kinds of fall,)``: what facts about groups say that one fall of each kind costs at least."""
+    return finder.fixed_cost + np.bincount(finder.group_fall, says, finder.fixed_cost.size)
+
+
+def close(one: Floats, other: Floats) -> bool:
+    """Equal but for rounding."""
+    return bool(np.allclose(one, other, rtol=1e-9, atol=1e-7))
+
+
+@given(SEEDS, st.data())
+@settings(max_examples=60)
+def test_facts_found_at_a_kit_are_exact_there_and_true_of_every_kit(seed: int, data: st.DataObject) -> None:
+    """Falls of no kind cost less than the facts say, whatever kit is fitted, and just as much with the facts' own."""
+    one = case(seed)
+    finder = FactFinder(one.bike, one.sample)
+    own = data.draw(st.integers(0, len(one.kits) - 1), "kit")
+    facts = finder.at(one.kits[own])
+    assert close(said_by_kind(finder, facts.at(one.kits[own])), one.owner_cost[own])
+    for kit, cost in zip(one.kits, one.owner_cost, strict=True):
+        assert (said_by_kind(finder, facts.at(kit)) <= cost + 1e-7).all()
+
+
+@given(SEEDS, st.data())
+@settings(max_examples=40)
+def test_facts_are_true_of_every_group_by_itself(seed: int, data: st.DataObject) -> None:
+    """Within each group of falls too a kit costs at least what facts found elsewhere say, and at least the floor."""
+    one = case(seed)
+    finder = FactFinder(one.bike, one.sample)
+    elsewhere = one.kits[data.draw(st.integers(0, len(one.kits) - 1), "kit")]
+    facts = finder.at(elsewhere)
+    for kit in one.kits:
+        exact = finder.at(kit).at(kit)
+        assert (facts.at(kit) <= exact + 1e-7).all()
+        assert (finder.group_floor <= exact + 1e-7).all()
+
+
+@given(SEEDS, POINTS)
+@settings(max_examples=60)
+def test_facts_found_between_kits_are_true_of_every_kit(seed: int, point: list[float]) -> None:
+    """A fact found with guards fitted in part says no more of any whole kit than that kit costs."""
+    one = case(seed)
+    finder = FactFinder(one.bike, one.sample)
+    facts = finder.at(np.array(point))
+    for kit, cost in zip(one.kits, one.owner_cost, strict=True):
+        assert (said_by_kind(finder, facts.at(kit)) <= cost + 1e-7).all()
+
+
+@given(SEEDS, st.data())
+@settings(max_examples=40)
+def test_tail_facts_are_exact_at_their_kit_and_true_of_every_kit(seed: int, data: st.DataObject) -> None:
+    """The mean of the worst falls is at least what the fact says of every kit, and just that with the fact's own."""
+    one = case(seed)
+    finder = TailFinder(one.bike, one.sample, TAIL)
+    own = data.draw(st.integers(0, len(one.kits) - 1), "kit")
+    facts = finder.at(one.kits[own])
+    assert close(facts.at(one.kits[own]), np.array([one.tail_mean(one.kits[own])]))
+    for kit in one.kits:
+        assert facts.at(kit)[0] <= one.tail_mean(kit) + 1e-7
+
+
+@given(SEEDS, POINTS)
+@settings(max_examples=30)
+def test_tail_facts_found_between_kits_are_true_of_every_kit(seed: int, point: list[float]) -> None:
+    """A tail fact found with guards fitted in part says no more of any whole kit than is so."""
+    one = case(seed)
+    facts = TailFinder(one.bike, one.sample, TAIL).at(np.array(point))
+    for kit in one.kits:
+        assert facts.at(kit)[0] <= one.tail_mean(kit) + 1e-7
+
+
+@given(SEEDS)
+@settings(max_examples=40)
+def test_renewals_are_linear_in_the_kit(seed: int) -> None:
+    """The renewals of a kit are the sum of those of its guards, kind of fall by kind of fall."""
+    one = case(seed)
+    renewals = FactFinder(one.bike, one.sample).renewals
+    bills = price(one.bike, one.sample, all_kits(one.scenario)).bills
+    assert close(np.array([bill.renewals for bill in bills]), one.kits @ renewals.T)
+
+
+def incurred(items: Items, bike: Bike, kit: Bools) -> NDArray[np.bool_]:
+    """``(items,)``: which items a kit leaves to pay, read off the definition strike by strike."""
+    spared = np.zeros(items.strike_item.size, dtype=bool)
+    for strike, cover in zip(items.against_strike.tolist(), items.against_cover.tolist(), strict=True):
+        spared[strike] |= kit[list(bike.covers[cover][1])].all()
+    left = np.zeros(items.cost.size, dtype=bool)
+    left[items.strike_item[~spared]] = True
+    return left
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_items_kept_apart_give_the_bill_of_every_fall_back(seed: int) -> None:
+    """What cannot be spared, plus the items a kit leaves, capped, is the owner's cost of each single fall."""
+    one = case(seed)
+    reduced = reduce_falls(one.bike, one.sample, keep_all=True)
+    for kit in one.kits:
+        left = incurred(reduced.kept_items, one.bike, kit.astype(bool))
+        bill = reduced.kept.base + np.bincount(
+            reduced.kept_items.owner, reduced.kept_items.cost * left, reduced.kept.base.size
+        )
+        assert close(np.minimum(bill, one.scenario.cap), one.costs(kit))
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_merged_items_lose_nothing_of_what_falls_cost(seed: int) -> None:
+    """Fixed cost, merged items and falls kept apart add up to the mean cost of each kind of fall, for every kit."""
+    one = case(seed)
+    reduced = reduce_falls(one.bike, one.sample)
+    kinds, kept = len(one.scenario.falls), reduced.kept
+    names = reduced.merged_groups // kinds
+    for kit, cost in zip(one.kits, one.owner_cost, strict=True):
+        merged = reduced.merged.cost * incurred(reduced.merged, one.bike, kit.astype(bool))
+        apart = reduced.kept_items.cost * incurred(reduced.kept_items, one.bike, kit.astype(bool))
+        bill = np.minimum(
+            kept.base + np.bincount(reduced.kept_items.owner, apart, kept.base.size), one.scenario.cap
+        )
+        total = (
+            reduced.fixed_cost
+            + np.bincount(reduced.merged.owner // names, merged, kinds)
+            + np.bincount(kept.fall, kept.weight * bill, kinds)
+        )
+        assert close(total, cost)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_what_is_kept_apart_is_what_the_cap_can_touch(seed: int) -> None:
+    """A fall is kept apart only if its bill is above the cap on the bare bike and below it without what can be spared."""
+    one = case(seed)
+    kept = reduce_falls(one.bike, one.sample).kept
+    assert (kept.bare > one.scenario.cap).all()
+    assert (kept.base < one.scenario.cap).all()
+
+
+def test_random_bikes_put_every_kind_of_fact_to_the_test() -> None:
+    """Among the random bikes are falls above the cap, joint covers, items of many roots and covers that share a guard."""
+    reduced = [(case(seed), reduce_falls(case(seed).bike, case(seed).sample)) for seed in range(25)]
+    assert any(one.kept.base.size for _, one in reduced)
+    assert any(one.kept_items.may_repeat.any() or one.merged.may_repeat.any() for _, one in reduced)
+    assert any(np.bincount(one.merged.strike_item).max(initial=0) > 1 for _, one in reduced)
+    assert any(len(guards) > 1 for bike, _ in reduced for _, guards in bike.bike.covers)
