@@ -54,8 +54,8 @@ class BillReport:
         """One row for each part, the dearest a year first."""
         import pandas as pd
 
-        rows = part_rows(self.scenario, self.bill)
-        return pd.DataFrame(sorted(rows, key=lambda row: -row["bill_per_year"]))
+        table = pd.DataFrame(part_rows(self.scenario, self.bill))
+        return table.sort_values("bill_per_year", ascending=False, kind="stable", ignore_index=True)
 
     def to_json(self) -> dict[str, Any]:
         """The report as ``bill --json`` prints it."""

@@ -272,7 +272,18 @@ def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Prices:
         covariance = _add_covariance(covariance, per_year, [one.owner_cost + one.renewals for one in outcomes])
     rates = np.array([fall.per_year for fall in scenario.falls])
     bills = [
-        Bill(frozenset(kit), *per_fall[row], harmed[row], part_bill[row], strip_bill[row], rates, scenario.annuity)
+        Bill(
+            kit=frozenset(kit),
+            repair_bill=per_fall[row, 0],
+            owner_cost=per_fall[row, 1],
+            renewals=per_fall[row, 2],
+            write_off_chance=per_fall[row, 3],
+            part_harmed=harmed[row],
+            part_bill=part_bill[row],
+            strip_bill=strip_bill[row],
+            rates=rates,
+            annuity=scenario.annuity,
+        )
         for row, kit in enumerate(kits)
     ]
     return Prices(tuple(bills), covariance)

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 from guardopt.bills import Bike, tail_weights, worn_guards
 from guardopt.falls import Bools, Floats, Stratum
-from guardopt.items import Items, KeptFalls, reduce_falls
+from guardopt.items import Items, KeptFalls, reduce_falls, sums
 from guardopt.kit_table import merged_costs
 
 CAPPED_GROUPS = 2
@@ -72,7 +72,7 @@ class _Chosen:
             pairs = np.unique(strike[doubtful] * kit.size + guard[doubtful])
             strike = np.concatenate([strike[~doubtful], pairs // kit.size])
             guard = np.concatenate([guard[~doubtful], pairs % kit.size])
-        unspared = 1.0 - np.bincount(strike, kit[guard], items.strike_item.size)
+        unspared = 1.0 - sums(strike, kit[guard], items.strike_item.size)
         root = items.first_strike
         if items.strike_item.size > root.size:
             best = np.maximum.reduceat(unspared, root)
@@ -125,7 +125,7 @@ class FactFinder:
         self.group_fall = np.concatenate([np.repeat(np.arange(kinds), names), kept_fall])
         self.group_bundle = np.concatenate([np.tile(np.arange(names), kinds), names + np.arange(kept_fall.size)])
         self.kept_bundles = names + np.arange(kept_fall.size)
-        self.group_floor = np.bincount(self._kept_group, self._kept.weight * self._kept.base, self.group_fall.size)
+        self.group_floor = sums(self._kept_group, self._kept.weight * self._kept.base, self.group_fall.size)
         self.fixed_cost = reduced.fixed_cost
         self.renewals = mean_renewals(bike, strata)
 
@@ -144,13 +144,13 @@ class FactFinder:
         groups = self.group_fall.size
         constant, slope = np.zeros(groups), np.zeros(groups * kit.size)
         chosen = _Chosen(self._merged, self._cover_guards, kit)
-        constant += np.bincount(self._merged.owner, chosen.cost, groups)
+        constant += sums(self._merged.owner, chosen.cost, groups)
         cell = self._merged.owner[chosen.item] * kit.size + chosen.guard
-        slope += np.bincount(cell, chosen.cost[chosen.item], slope.size)
+        slope += sums(cell, chosen.cost[chosen.item], slope.size)
         capped = _capped(self._kept_items, self._kept, _Chosen(self._kept_items, self._cover_guards, kit), self._cap)
-        constant += np.bincount(self._kept_group, self._kept.weight * capped.constant, groups)
+        constant += sums(self._kept_group, self._kept.weight * capped.constant, groups)
         cell = self._kept_group[capped.fall] * kit.size + capped.guard
-        slope += np.bincount(cell, self._kept.weight[capped.fall] * capped.slope, slope.size)
+        slope += sums(cell, self._kept.weight[capped.fall] * capped.slope, slope.size)
         return Facts(constant, slope.reshape(groups, kit.size))
 
 
@@ -165,7 +165,7 @@ class _CappedFacts:
 
 
 def _capped(items: Items, falls: KeptFalls, chosen: _Chosen, cap: float) -> _CappedFacts:
-    most = falls.base + np.bincount(items.owner, chosen.cost, falls.base.size)
+    most = falls.base + sums(items.owner, chosen.cost, falls.base.size)
     over = most > cap
     chord = np.ones_like(most)
     chord[over] = (cap - falls.base[over]) / (most[over] - falls.base[over])
@@ -184,17 +184,22 @@ class TailFinder:
         reduced = reduce_falls(bike, strata, keep_all=True)
         self._cover_guards = [guards for _, guards in bike.covers]
         self._cap, self._tail = bike.scenario.cap, tail
-        self._items, self._falls = reduced.kept_items, reduced.kept
+        self._falls = reduced.kept
         rates = np.array([fall.per_year for fall in bike.scenario.falls])
         mix = rates / rates.sum() if rates.any() else rates
         self._weight = mix[self._falls.fall] * self._falls.weight
+        # With every guard fitted the worst falls begin at this cost, so with any kit they begin no lower. A fall
+        # below it on the bare bike only makes up the number, and its items can be left out.
+        worst_guarded = tail_weights(self._falls.base, self._weight, tail) > 0.0
+        begins = self._falls.base[worst_guarded].min(initial=np.inf)
+        self._items = reduced.kept_items.of_owners(self._falls.bare > begins)
 
     def at(self, kit: Floats) -> Facts:
         """One fact about the tail mean, chosen at a kit ``(guards,)``, exact there when the kit is whole."""
         capped = _capped(self._items, self._falls, _Chosen(self._items, self._cover_guards, kit), self._cap)
-        spared = np.bincount(capped.fall, capped.slope * kit[capped.guard], self._weight.size)
+        spared = sums(capped.fall, capped.slope * kit[capped.guard], self._weight.size)
         weight = tail_weights(capped.constant - spared, self._weight, self._tail)
-        slope = np.bincount(capped.guard, weight[capped.fall] * capped.slope, kit.size)
+        slope = sums(capped.guard, weight[capped.fall] * capped.slope, kit.size)
         return Facts(np.array([weight @ capped.constant]), slope[np.newaxis])
 
 

@@ -141,7 +141,8 @@ def _strikes(fall: Fall, part: Part, chance: float, hardness: Floats, streams: _
         return np.full(streams.falls, chance >= 1.0)
     rho = fall.correlation
     own = streams.normal(f"strike/{part.id}")
-    return np.sqrt(rho) * hardness + np.sqrt(1.0 - rho) * own < NormalDist().inv_cdf(chance)
+    struck: Bools = np.sqrt(rho) * hardness + np.sqrt(1.0 - rho) * own < NormalDist().inv_cdf(chance)
+    return struck
 
 
 def hold_names(scenario: Scenario) -> list[str]:

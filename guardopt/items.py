@@ -55,6 +55,20 @@ class Items:
         """``(items,)``: the first strike of each item; every item has one."""
         return np.searchsorted(self.strike_item, np.arange(self.cost.size))
 
+    def of_owners(self, wanted: Bools) -> Items:
+        """The items of some owners only, each keeping its owner's number."""
+        items = wanted[self.owner]
+        strikes = items[self.strike_item]
+        pairs = strikes[self.against_strike]
+        return Items(
+            self.cost[items],
+            self.owner[items],
+            (np.cumsum(items) - 1)[self.strike_item[strikes]],
+            (np.cumsum(strikes) - 1)[self.against_strike[pairs]],
+            self.against_cover[pairs],
+            self.may_repeat[pairs],
+        )
+
 
 @dataclass(frozen=True)
 class KeptFalls:
@@ -102,6 +116,11 @@ class Reduced:
     fixed_cost: Floats
 
 
+def sums(index: Ints, values: Floats, size: int) -> Floats:
+    """``(size,)``: the sum of the values at each index."""
+    return np.bincount(index, values, size).astype(float)
+
+
 def reduce_falls(bike: Bike, strata: Sequence[Stratum], *, keep_all: bool = False) -> Reduced:
     """Reduce a sample to items.
 
@@ -138,9 +157,10 @@ def reduce_falls(bike: Bike, strata: Sequence[Stratum], *, keep_all: bool = Fals
         blocks.append(
             (np.minimum(base, cap)[kept], bare[kept], np.full(kept.sum(), stratum.fall), np.full(kept.sum(), weight))
         )
-    columns = [np.concatenate(column) for column in zip(*blocks, strict=True)]
+    base, bare, fall, weights = (np.concatenate(column) for column in zip(*blocks, strict=True))
     repeating = _repeating_covers(bike)
-    return Reduced(merged.items(repeating), kinds * names, KeptFalls(*columns), kept_items.items(repeating), fixed_cost)
+    kept_falls = KeptFalls(base, bare, fall, weights)
+    return Reduced(merged.items(repeating), kinds * names, kept_falls, kept_items.items(repeating), fixed_cost)
 
 
 def _repeating_covers(bike: Bike) -> Bools:
@@ -208,7 +228,7 @@ class _ItemFalls:
         if chosen.any():
             bits = np.stack([column[chosen] for column in self._columns])
             unique, inverse = _unique_columns(bits)
-            cost = weight * np.bincount(inverse, self._cost[chosen])
+            cost = sums(inverse, weight * self._cost[chosen], unique.shape[1])
             pile.add(cost, np.full(cost.size, group), unique, self._covers)
 
 
@@ -233,7 +253,10 @@ class _Pile:
 
     def add(self, cost: Floats, owner: Ints, bits: Bools, covers: Sequence[Sequence[int]]) -> None:
         """Add items whose strikes and covers are given as columns of bits, root by root."""
-        strike_rows, cover_rows, cover_of, root_of = [], [], [], []
+        strike_rows: list[int] = []
+        cover_rows: list[int] = []
+        cover_of: list[int] = []
+        root_of: list[int] = []
         row = 0
         for root, rows in enumerate(covers):
             strike_rows.append(row)
@@ -261,5 +284,5 @@ class _Pile:
         if not self._blocks:
             none = np.zeros(0, dtype=np.int64)
             return Items(np.zeros(0), none, none, none, none, np.zeros(0, dtype=bool))
-        columns = [np.concatenate(column) for column in zip(*self._blocks, strict=True)]
-        return Items(*columns, may_repeat=repeating[columns[-1]])
+        cost, owner, strike_item, strike, cover = (np.concatenate(one) for one in zip(*self._blocks, strict=True))
+        return Items(cost, owner, strike_item, strike, cover, repeating[cover])

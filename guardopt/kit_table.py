@@ -46,7 +46,7 @@ def legal_kits(scenario: Scenario) -> Bools | None:
 
 def spends(scenario: Scenario, kits: Bools) -> NDArray[np.int64]:
     """``(kits,)``: what each kit costs now, in cents, offers taken where they save most."""
-    spend = kits @ np.array([guard.spend_cents for guard in scenario.guards], dtype=np.int64)
+    spend: NDArray[np.int64] = kits.astype(np.int64) @ np.array([guard.spend_cents for guard in scenario.guards])
     lots = [(scenario.bought_in(offer), scenario.offer_saving_cents(offer)) for offer in scenario.offers]
     lots = [(lot, saving) for lot, saving in lots if saving]
     if not lots:
@@ -184,8 +184,7 @@ class KitTable:
 
     def _price_row(self, row: int, in_play: NDArray[np.int64]) -> None:
         """Price one kit, and raise the bounds of kits in play by the facts found at it."""
-        self._price[row], *facts = self._learn(self._kits[row].astype(float))
-        bundles, constant, slope = facts
+        self._price[row], bundles, constant, slope = self._learn(self._kits[row].astype(float))
         self._facts.append((bundles, constant, slope))
         self._raise(in_play, self._facts[-1])
 

@@ -1,4 +1,4 @@
-"""The loop: solve the program, price its kit exactly, stop if the price meets the bound, else add the facts found there.
+"""The loop: solve the program, price its kit exactly, stop if the price meets the bound, else add the facts found.
 
 It ends, because there are finitely many kits and a fact is exact at its own. One planner owns one sample, one pool of
 facts and one program; every question about the same bike is put to the same planner, and leaves it wiser.
@@ -231,7 +231,7 @@ class Planner:
                 self._program.exclude(answer.kit)
                 continue
             measured = self.measure(measure, found)
-            fits = all([self.measure(one, found) <= most for one, most in limits.at_most.items()])
+            fits = all(self.measure(one, found) <= most for one, most in limits.at_most.items())
             if fits and measured < value:
                 kit, value = found, measured
             if found in tried or (end is not None and time.monotonic() >= end):

@@ -12,6 +12,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
+from itertools import combinations
 
 from guardopt.errors import Problem
 
@@ -297,10 +298,11 @@ class Scenario:
                 if not alternatives & kit:
                     wanted = " or ".join(sorted(alternatives)) or "a guard that is not on offer for its side"
                     found.append(f"{guard.id} needs {wanted}")
-        for index, guard in enumerate(chosen):
-            for other in chosen[index + 1 :]:
-                if self.exclude_each_other(guard, other):
-                    found.append(f"{guard.id} and {other.id} cannot both be fitted")
+        found += [
+            f"{guard.id} and {other.id} cannot both be fitted"
+            for guard, other in combinations(chosen, 2)
+            if self.exclude_each_other(guard, other)
+        ]
         return found
 
     @staticmethod

@@ -5,11 +5,11 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from guardopt.billing import BillReport, contact_order
+from guardopt.billing import BillReport, contact_order, in_order
 from guardopt.bills import Bill
 from guardopt.explain import Reason
-from guardopt.plans import Plan, Status
 from guardopt.planner import Aim
+from guardopt.plans import Plan, Status
 from guardopt.scenario import Scenario
 from guardopt.spelling import listed
 from guardopt.wording import exact_money, money, number, percent, years
@@ -114,7 +114,7 @@ def plan_text(plan: Plan) -> str:
         lines += ["", "Left out"]
         lines += [line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, verdict.reason)]
     else:
-        lines += ["", "The kit", *wrapped(listed([g for g in plan.to_json()["kit"]], last="and") + ".", "  ", "  ")]
+        lines += ["", "The kit", *wrapped(listed(in_order(scenario, plan.kit), last="and") + ".", "  ", "  ")]
     lines += ["", f"One fall of each kind, bare and with this kit ({scenario.currency})", *_falls_table(plan)]
     lines += _no_guard_helps(plan)
     lines += ["", f"Parts that still cost most a year ({scenario.currency})", *_parts_table(plan)]
@@ -219,7 +219,7 @@ def _how_sure(plan: Plan) -> list[str]:
 def bill_text(report: BillReport) -> str:
     """What each kind of fall costs, as text."""
     scenario, bill, currency = report.scenario, report.bill, report.scenario.currency
-    kit = [guard.id for guard in scenario.guards if guard.id in bill.kit]
+    kit = in_order(scenario, bill.kit)
     on_it = f"fitted with {listed(kit, last='and')}" if kit else "bare"
     answer = (
         f"The bike, {on_it}, costs about {money(bill.yearly_cost, currency)} "
