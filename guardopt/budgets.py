@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, replace
 
 from guardopt.planner import GAP, TIE, Aim, Best, Planner
@@ -35,14 +36,15 @@ def curve(
     gap
         Relative gap to which each step is proven best.
     end
-        Time, on the monotonic clock, at which to stop; the steps for smaller budgets are then missing.
+        Time, on the monotonic clock, at which to give up; there are then no steps.
     """
     steps: list[Step] = []
     budget: int | None = None
     while budget is None or budget >= 0:
         best = planner.best_untied(aim, replace(limits, budget_cents=budget), gap=gap, end=end)
         if best is None or not best.proven:
-            break
+            # Either no kit is that cheap, or the time is up and cheaper steps are unknown.
+            return tuple(reversed(steps)) if end is None or time.monotonic() < end else ()
         spend = planner.scenario.spend_cents(best.kit)
         if steps and best.objective <= steps[-1].best.objective + TIE * max(1.0, abs(best.objective)):
             steps.pop()

@@ -171,7 +171,14 @@ def bill(
 @ids_option("--never", "Guards that must not be in the kit.")
 @click.option("--tail", type=float, default=0.1, show_default=True, help="Share of falls that count as the worst.")
 @click.option("--gap", type=float, default=1e-6, show_default=True, help="Relative gap at which a kit is proven best.")
-@click.option("--time-limit", type=float, metavar="SECONDS", help="Stop searching then; say how far from proven.")
+@click.option(
+    "--time-limit",
+    type=float,
+    metavar="SECONDS",
+    default=60.0,
+    show_default=True,
+    help="Stop searching then; say how far from proven.",
+)
 @click.option("--solver", default="HiGHS", show_default=True, help="A solver known to PuLP.")
 @click.option("--no-reasons", is_flag=True, help="Leave out why each guard was picked or not.")
 def plan(

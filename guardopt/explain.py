@@ -46,7 +46,7 @@ class Question:
     Attributes
     ----------
     steps
-        The budget curve under the same guards forced in and out.
+        The budget curve under the same guards forced in and out; empty if there was no time for it.
     gap, end
         Relative gap to which other kits are proven best, and the time on the monotonic clock after which none are
         looked for.
@@ -216,7 +216,7 @@ def _left_out(question: Question, swap: Swap, whole: Bill) -> Verdict:
         reason = Reason.FORCED_OUT
     elif loss_if_forced is None and not question.exists(replace(forced, budget_cents=None)):
         reason = Reason.CANNOT_BE_FITTED
-    elif later and not guard.owned:
+    elif not guard.owned and (later or _must_wait(question, swap)):
         reason = Reason.OVER_BUDGET
     elif swap.damage_saving <= NOTHING:
         reason = Reason.ADDS_NOTHING
@@ -238,3 +238,10 @@ def _left_out(question: Question, swap: Swap, whole: Bill) -> Verdict:
         enters_at_budget=budgets[0] / 100 if budgets else None,
         next_entry_budget=later[0] / 100 if later else None,
     )
+
+
+def _must_wait(question: Question, swap: Swap) -> bool:
+    """Where there was no time for the budget curve: the guard would save, but the kit leaves no money for it."""
+    budget = question.limits.budget_cents
+    over = budget is not None and question.scenario.spend_cents(swap.plus.kit) > budget
+    return not question.steps and over and swap.saving > NOTHING

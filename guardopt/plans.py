@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 TAIL = 0.1
 """The share of falls that count as the worst."""
 
+TIME_LIMIT = 60.0
+"""Seconds after which the best kit so far is reported. Everyday catalogues take two."""
+
 NO_LIMIT = math.inf
 """A budget without limit, where the scenario has one."""
 
@@ -218,7 +221,7 @@ def plan(
     never: Iterable[str] = (),
     tail: float = TAIL,
     gap: float = GAP,
-    time_limit: float | None = None,
+    time_limit: float | None = TIME_LIMIT,
     solver: str = "HiGHS",
     reasons: bool = True,
     progress: Callable[[str], None] = lambda _: None,
@@ -240,7 +243,8 @@ def plan(
     gap
         Relative gap at which a kit counts as proven best.
     time_limit
-        Seconds for the search; the best kit found by then comes back with its honest gap.
+        Seconds for the search and the reasons; the best kit found by then comes back with its honest gap, and numbers
+        in the reasons that could not be worked out are None. None lifts the limit.
     solver
         Name of a solver that PuLP knows.
     reasons

@@ -64,10 +64,9 @@ def _left_out(question: Question, verdict: Verdict) -> str:
         case Reason.CANNOT_BE_FITTED:
             return f"Cannot be fitted at any budget: {_obstacle(question, verdict)}."
         case Reason.OVER_BUDGET:
-            entry = money(verdict.next_entry_budget or 0.0, currency)
-            return (
-                f"{_worth(question, verdict)}, but this money does more elsewhere; in from {entry} on.{needs}{forced}"
-            )
+            entry = verdict.next_entry_budget
+            enters = "" if entry is None else f"; in from a budget of {money(entry, currency)} on"
+            return f"{_worth(question, verdict)}, but this money does more elsewhere{enters}.{needs}{forced}"
         case Reason.ADDS_NOTHING:
             why = f" It helps only together with {_needs(verdict)}." if swap.missing() else ""
             return f"Beside the rest of the kit it would save nothing in any fall.{why}{forced}"

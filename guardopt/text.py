@@ -86,7 +86,8 @@ def plan_headline(plan: Plan) -> list[str]:
     lines = [*wrapped(buy + take_off), *wrapped(saves), *wrapped(_still_at_risk(plan))]
     if plan.status is Status.TIME_LIMIT:
         lines += wrapped(
-            f"The time ran out: a better kit may exist, by at most {percent(plan.best.gap)} of the objective."
+            f"The time ran out before this was proven best: another kit may be better by {percent(plan.best.gap)} at "
+            "most. A longer --time-limit narrows it."
         )
     return lines
 
