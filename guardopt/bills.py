@@ -219,8 +219,8 @@ class Prices:
     bills
         One for each kit, in the order given.
     covariance
-        ``(kits, kits)``: covariance of the errors of the yearly costs; None if a stratum has only one fall, which
-        tells nothing about its spread.
+        ``(kits, kits)``: covariance of the errors of the yearly costs; None if it was not asked for, or a stratum has
+        only one fall, which tells nothing about its spread.
     """
 
     bills: tuple[Bill, ...]
@@ -238,7 +238,7 @@ class Prices:
         return math.sqrt(max(0.0, c[kit, kit] + c[other, other] - 2.0 * c[kit, other]))
 
 
-def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Prices:
+def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit], *, errors: bool = True) -> Prices:
     """Price kits exactly on a sample.
 
     yearly cost = Σ_f λ_f (C_f + R_f); cost over the years = ā × yearly cost. The variance of a mean over strata with
@@ -252,6 +252,8 @@ def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Prices:
         The sample; it is gone through once, so it may be drawn on the fly.
     kits
         Guards on the bike, each a set of ids.
+    errors
+        Whether to work out the covariance, which takes as long as the prices where there are many kits.
     """
     scenario = bike.scenario
     fitted = [bike.kit_array(kit) for kit in kits]
@@ -259,7 +261,7 @@ def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Prices:
     harmed = np.zeros((len(kits), len(scenario.falls), len(scenario.parts)))
     part_bill = np.zeros_like(harmed)
     strip_bill = np.zeros((len(kits), len(scenario.falls), len(bike.groups)))
-    covariance: Floats | None = np.zeros((len(kits), len(kits)))
+    covariance: Floats | None = np.zeros((len(kits), len(kits))) if errors else None
     for stratum in strata:
         outcomes = [outcome(bike, stratum, one) for one in fitted]
         per_year = scenario.falls[stratum.fall].per_year * stratum.share

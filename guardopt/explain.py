@@ -160,7 +160,7 @@ def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...
     scenario, kit = question.scenario, question.best.kit
     pairs = [_kits(scenario, kit, guard) for guard in scenario.guards]
     wanted = list(dict.fromkeys([kit, *(one for pair in pairs for one in pair)]))
-    bills = dict(zip(wanted, price(question.planner.bike, sample, wanted).bills, strict=True))
+    bills = dict(zip(wanted, price(question.planner.bike, sample, wanted, errors=False).bills, strict=True))
     verdicts = []
     for guard, (without, plus) in zip(scenario.guards, pairs, strict=True):
         off = kit - without - {guard.id} if guard.id in kit else kit - plus

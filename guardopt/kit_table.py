@@ -9,6 +9,7 @@ than the next bound. It is the same proof as that of the integer program, and ea
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,6 +106,21 @@ def _patterns(kits: Bools, guards: list[int]) -> tuple[Bools, NDArray[np.int64]]
     return patterns, which.ravel()
 
 
+@dataclass(frozen=True)
+class Facts:
+    """Facts about bundles, numbered as in the floor of the table: θ ≥ constant − slope · x.
+
+    Attributes
+    ----------
+    constant, slope, bundle
+        ``(facts,)``, ``(facts, guards)`` and ``(facts,)``.
+    """
+
+    constant: Floats
+    slope: Floats
+    bundle: NDArray[np.int64]
+
+
 class KitTable:
     """Bounds on the cost over the years of every kit, raised as facts are found.
 
@@ -118,9 +134,8 @@ class KitTable:
         ``(kits,)``: what is known exactly of each kit's cost over the years: merged items, renewals, dislikes.
     floor
         ``(bundles,)``: the least that each of the other bundles can cost.
-    learn
-        Prices a kit: returns its exact cost over the years, and the facts found there as bundles, constants and
-        slopes; bundles are numbered as in `floor`.
+    price_kit
+        Prices a kit ``(guards,)``: its exact cost over the years, and the facts found there.
     """
 
     def __init__(
@@ -129,17 +144,18 @@ class KitTable:
         kits: Bools,
         exact_part: Floats,
         floor: Floats,
-        learn: Callable[[Floats], tuple[float, NDArray[np.int64], Floats, Floats]],
+        price_kit: Callable[[Floats], tuple[float, Facts]],
     ) -> None:
         self._scenario = scenario
         self._kits = kits
         self.spend_cents = spends(scenario, kits)
         self._exact_part = exact_part
-        self._learn = learn
+        self._price_kit = price_kit
         self._least = np.tile(floor, (len(kits), 1))
         self._bound = exact_part + floor.sum()
         self._price = np.full(len(kits), np.inf)
-        self._facts: list[tuple[NDArray[np.int64], Floats, Floats]] = []
+        self._facts = Facts(np.zeros(0), np.zeros((0, kits.shape[1])), np.zeros(0, dtype=np.int64))
+        self._heeded = np.zeros(len(kits), dtype=np.int64)
         resale = np.array([scenario.resale_value([guard.id]) for guard in scenario.guards])
         self._outlay_extra = self.spend_cents / 100 - kits @ resale
         self._position = {guard.id: row for row, guard in enumerate(scenario.guards)}
@@ -155,22 +171,19 @@ class KitTable:
         if not allowed.size:
             return None
         extra = self._outlay_extra[allowed] if outlay else np.zeros(allowed.size)
-        raised = False
         while True:
             prices = self._price[allowed] + extra
             best = int(np.argmin(prices))
+            value = prices[best]
             bounds = np.where(np.isfinite(prices), prices, self._bound[allowed] + extra)
             least = int(np.argmin(bounds))
-            value = prices[best]
-            if np.isfinite(value) and value - bounds[least] <= gap * max(1.0, abs(value)):
-                return self._kit(allowed[best]), float(value), float(min(bounds[least], value))
-            in_play = allowed[(bounds < value) & ~np.isfinite(prices)]
-            if np.isfinite(value) and not raised:
-                raised = True
-                for facts in self._facts:
-                    self._raise(in_play, facts)
-                continue
-            self._price_row(int(allowed[least]), in_play)
+            if np.isfinite(value):
+                if value - bounds[least] <= gap * max(1.0, abs(value)):
+                    return self._kit(allowed[best]), float(value), float(min(bounds[least], value))
+                in_play = allowed[bounds < value]
+                if self._heed(in_play[np.isinf(self._price[in_play])]):
+                    continue
+            self._learn_price(int(allowed[least]))
 
     def _allowed(self, budget_cents: int | None, must: Kit, never: Kit) -> NDArray[np.int64]:
         fits = np.ones(len(self._kits), dtype=bool)
@@ -182,20 +195,32 @@ class KitTable:
             fits &= ~self._kits[:, self._position[name]]
         return np.flatnonzero(fits)
 
-    def _price_row(self, row: int, in_play: NDArray[np.int64]) -> None:
-        """Price one kit, and raise the bounds of kits in play by the facts found at it."""
-        self._price[row], bundles, constant, slope = self._learn(self._kits[row].astype(float))
-        self._facts.append((bundles, constant, slope))
-        self._raise(in_play, self._facts[-1])
+    def _learn_price(self, row: int) -> None:
+        """Price one kit and keep the facts found there."""
+        self._price[row], found = self._price_kit(self._kits[row].astype(float))
+        self._facts = Facts(
+            np.concatenate([self._facts.constant, found.constant]),
+            np.concatenate([self._facts.slope, found.slope]),
+            np.concatenate([self._facts.bundle, found.bundle]),
+        )
 
-    def _raise(self, rows: NDArray[np.int64], facts: tuple[NDArray[np.int64], Floats, Floats]) -> None:
-        bundles, constant, slope = facts
-        for start in range(0, rows.size if bundles.size else 0, ROWS_AT_ONCE):
-            some = rows[start : start + ROWS_AT_ONCE]
-            says = constant - self._kits[some] @ slope.T
+    def _heed(self, rows: NDArray[np.int64]) -> bool:
+        """Raise the bounds of these kits by the facts they have not met; whether there were any."""
+        behind = rows[self._heeded[rows] < self._facts.constant.size]
+        if not behind.size:
+            return False
+        new = slice(int(self._heeded[behind].min()), None)
+        order = np.argsort(self._facts.bundle[new], kind="stable")
+        bundles, first = np.unique(self._facts.bundle[new][order], return_index=True)
+        constant, slope = self._facts.constant[new][order], self._facts.slope[new][order].T
+        for start in range(0, behind.size, ROWS_AT_ONCE):
+            some = behind[start : start + ROWS_AT_ONCE]
+            says = np.maximum.reduceat(constant - self._kits[some].astype(float) @ slope, first, axis=1)
             cell = np.ix_(some, bundles)
             self._least[cell] = np.maximum(self._least[cell], says)
             self._bound[some] = self._exact_part[some] + self._least[some].sum(axis=1)
+        self._heeded[behind] = self._facts.constant.size
+        return True
 
     def _kit(self, row: int) -> Kit:
         return frozenset(

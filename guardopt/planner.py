@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from guardopt import kit_table
 from guardopt.bills import Bike
 from guardopt.errors import NoKitError, OutOfTimeError
 from guardopt.facts import FactFinder, TailFinder
@@ -205,13 +206,13 @@ class Planner:
         exact = self._years_of @ self._finder.merged_costs(kits) + kits @ self._terms.guard_cost
         kept = self._finder.kept_bundles
 
-        def learn(x: Floats) -> tuple[float, NDArray[np.int64], Floats, Floats]:
+        def price_kit(x: Floats) -> tuple[float, kit_table.Facts]:
             found = self._finder.at(x)
             constant, slope = self._bundled(found.constant), self._bundled(found.slope)
             cost = float(constant.sum() + self._terms.guard_cost @ x) + self._terms.fixed_cost
-            return cost, np.arange(kept.size), constant[kept], slope[kept]
+            return cost, kit_table.Facts(constant[kept], slope[kept], np.arange(kept.size))
 
-        return KitTable(self.scenario, kits, exact + self._terms.fixed_cost, self._terms.bundle_floor[kept], learn)
+        return KitTable(self.scenario, kits, exact + self._terms.fixed_cost, self._terms.bundle_floor[kept], price_kit)
 
     def _minimise(self, measure: Measure, limits: Limits, kit: Kit | None, gap: float, end: float | None) -> Best:
         """The loop, starting from a kit that is allowed, if one is known."""

@@ -328,7 +328,7 @@ def _recompute(bike: Bike, sample: Sequence[Stratum], aim: Aim, best: Best, tail
         weights = np.concatenate([np.full(one.falls, mix[one.fall] * one.share / one.falls) for one in sample])
         again = worst_mean(costs, weights, tail)
     else:
-        again = price(bike, sample, [best.kit]).bills[0].cost_over_years + scenario.dislike(best.kit)
+        again = price(bike, sample, [best.kit], errors=False).bills[0].cost_over_years + scenario.dislike(best.kit)
         if aim is Aim.OUTLAY:
             again += scenario.spend_cents(best.kit) / 100 - scenario.resale_value(best.kit)
     if abs(again - best.objective) > RECOMPUTED * max(1.0, abs(again)):
