@@ -103,8 +103,8 @@ class FactFinder:
         ``(groups,)``: the kind of fall that a group belongs to.
     group_bundle
         ``(groups,)``: groups of the same number are one variable of the program.
-    kept_bundles
-        The bundles of falls that may reach the cap.
+    group_is_kept
+        ``(groups,)``: the group is of falls that may reach the cap.
     group_floor
         ``(groups,)``: below this no kit gets.
     fixed_cost
@@ -124,7 +124,7 @@ class FactFinder:
         self._kept_group = self._kept_group + reduced.merged_groups
         self.group_fall = np.concatenate([np.repeat(np.arange(kinds), names), kept_fall])
         self.group_bundle = np.concatenate([np.tile(np.arange(names), kinds), names + np.arange(kept_fall.size)])
-        self.kept_bundles = names + np.arange(kept_fall.size)
+        self.group_is_kept = np.arange(self.group_fall.size) >= reduced.merged_groups
         self.group_floor = sums(self._kept_group, self._kept.weight * self._kept.base, self.group_fall.size)
         self.fixed_cost = reduced.fixed_cost
         self.renewals = mean_renewals(bike, strata)

@@ -9,7 +9,6 @@ than the next bound. It is the same proof as that of the integer program, and ea
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,23 +105,10 @@ def _patterns(kits: Bools, guards: list[int]) -> tuple[Bools, NDArray[np.int64]]
     return patterns, which.ravel()
 
 
-@dataclass(frozen=True)
-class Facts:
-    """Facts about bundles, numbered as in the floor of the table: θ ≥ constant − slope · x.
-
-    Attributes
-    ----------
-    constant, slope, bundle
-        ``(facts,)``, ``(facts, guards)`` and ``(facts,)``.
-    """
-
-    constant: Floats
-    slope: Floats
-    bundle: NDArray[np.int64]
-
-
 class KitTable:
-    """Bounds on the cost over the years of every kit, raised as facts are found.
+    """Bounds on what one fall of each kind costs with every kit, raised as facts are found.
+
+    What falls weigh is given with each question, so one table serves any fall rates.
 
     Parameters
     ----------
@@ -131,11 +117,12 @@ class KitTable:
     kits
         ``(kits, guards)``, from `legal_kits`.
     exact_part
-        ``(kits,)``: what is known exactly of each kit's cost over the years: merged items, renewals, dislikes.
-    floor
-        ``(bundles,)``: the least that each of the other bundles can cost.
+        ``(kinds of fall, kits)``: what is known exactly of one fall's cost: merged items and renewals.
+    group_fall, floor
+        ``(groups,)``: the kind of fall of each group of falls that may reach the cap, and the least it can cost.
     price_kit
-        Prices a kit ``(guards,)``: its exact cost over the years, and the facts found there.
+        Prices a kit ``(guards,)``: constants ``(groups,)`` and slopes ``(groups, guards)`` of the facts found at it,
+        which are exact there.
     """
 
     def __init__(
@@ -143,52 +130,82 @@ class KitTable:
         scenario: Scenario,
         kits: Bools,
         exact_part: Floats,
+        group_fall: NDArray[np.int64],
         floor: Floats,
-        price_kit: Callable[[Floats], tuple[float, Facts]],
+        price_kit: Callable[[Floats], tuple[Floats, Floats]],
     ) -> None:
         self._scenario = scenario
         self._kits = kits
-        self.spend_cents = spends(scenario, kits)
-        self._exact_part = exact_part
+        self._spend_cents = spends(scenario, kits)
+        self._exact_part, self._group_fall = exact_part, group_fall
         self._price_kit = price_kit
-        self._least = np.tile(floor, (len(kits), 1))
-        self._bound = exact_part + floor.sum()
-        self._price = np.full(len(kits), np.inf)
-        self._facts = Facts(np.zeros(0), np.zeros((0, kits.shape[1])), np.zeros(0, dtype=np.int64))
-        self._heeded = np.zeros(len(kits), dtype=np.int64)
+        self._dislike = kits @ np.array([guard.dislike for guard in scenario.guards])
         resale = np.array([scenario.resale_value([guard.id]) for guard in scenario.guards])
-        self._outlay_extra = self.spend_cents / 100 - kits @ resale
+        self._outlay_extra = self._spend_cents / 100 - kits @ resale
         self._position = {guard.id: row for row, guard in enumerate(scenario.guards)}
+        self._least = np.tile(floor, (len(kits), 1))
+        self._priced = np.full(len(kits), group_fall.size == 0)
+        self._constants = np.zeros((0, group_fall.size))
+        self._slopes = np.zeros((0, group_fall.size, kits.shape[1]))
+        self._heeded = np.zeros(len(kits), dtype=np.int64)
+        self._weights = np.full(len(exact_part), np.nan)
 
     def best(
-        self, budget_cents: int | None, must: Kit, never: Kit, *, outlay: bool, gap: float
+        self, weights: Floats, budget_cents: int | None, must: Kit, never: Kit, *, outlay: bool, gap: float
     ) -> tuple[Kit, float, float] | None:
-        """The best kit within limits, its cost over the years (or outlay) and a bound on that of every kit allowed.
+        """The best kit within limits, what it measures and a bound on that of every kit allowed.
 
-        None if no kit is allowed.
+        None if no kit is allowed. It measures its cost over the years, dislikes included, or its outlay.
+
+        Parameters
+        ----------
+        weights
+            ``(kinds of fall,)``: ā λ_f.
         """
         allowed = self._allowed(budget_cents, must, never)
         if not allowed.size:
             return None
+        self._weigh(weights)
         extra = self._outlay_extra[allowed] if outlay else np.zeros(allowed.size)
         while True:
-            prices = self._price[allowed] + extra
-            best = int(np.argmin(prices))
-            value = prices[best]
-            bounds = np.where(np.isfinite(prices), prices, self._bound[allowed] + extra)
+            bounds = self._bound[allowed] + extra
             least = int(np.argmin(bounds))
+            values = np.where(self._priced[allowed], bounds, np.inf)
+            best = int(np.argmin(values))
+            value = values[best]
             if np.isfinite(value):
                 if value - bounds[least] <= gap * max(1.0, abs(value)):
                     return self._kit(allowed[best]), float(value), float(min(bounds[least], value))
-                in_play = allowed[bounds < value]
-                if self._heed(in_play[np.isinf(self._price[in_play])]):
+                if self._heed(allowed[bounds < value]):
                     continue
             self._learn_price(int(allowed[least]))
+
+    def cheapest(self, weights: Floats, cost_at_most: float, must: Kit, never: Kit) -> int | None:
+        """The least spend, in cents, of a kit that costs no more than this over the years; None if there is none."""
+        allowed = self._allowed(None, must, never)
+        self._weigh(weights)
+        while True:
+            hopeful = allowed[self._bound[allowed] <= cost_at_most]
+            if not hopeful.size:
+                return None
+            cheapest = hopeful[self._spend_cents[hopeful] == self._spend_cents[hopeful].min()]
+            if self._priced[cheapest].any():
+                return int(self._spend_cents[cheapest[0]])
+            if not self._heed(cheapest):
+                self._learn_price(int(cheapest[np.argmin(self._bound[cheapest])]))
+
+    def _weigh(self, weights: Floats) -> None:
+        """Weigh kinds of fall by ā λ_f, unless they are so weighed already."""
+        if np.array_equal(weights, self._weights):
+            return
+        self._weights = weights
+        self._certain = weights @ self._exact_part + self._dislike
+        self._bound = self._certain + self._least @ weights[self._group_fall]
 
     def _allowed(self, budget_cents: int | None, must: Kit, never: Kit) -> NDArray[np.int64]:
         fits = np.ones(len(self._kits), dtype=bool)
         if budget_cents is not None:
-            fits &= self.spend_cents <= budget_cents
+            fits &= self._spend_cents <= budget_cents
         for name in must:
             fits &= self._kits[:, self._position[name]]
         for name in never:
@@ -196,30 +213,27 @@ class KitTable:
         return np.flatnonzero(fits)
 
     def _learn_price(self, row: int) -> None:
-        """Price one kit and keep the facts found there."""
-        self._price[row], found = self._price_kit(self._kits[row].astype(float))
-        self._facts = Facts(
-            np.concatenate([self._facts.constant, found.constant]),
-            np.concatenate([self._facts.slope, found.slope]),
-            np.concatenate([self._facts.bundle, found.bundle]),
-        )
+        """Price one kit, which makes its own bound exact, and keep the facts found there."""
+        constant, slope = self._price_kit(self._kits[row].astype(float))
+        self._constants = np.concatenate([self._constants, constant[np.newaxis]])
+        self._slopes = np.concatenate([self._slopes, slope[np.newaxis]])
+        self._priced[row] = True
+        self._heed(np.array([row]))
 
     def _heed(self, rows: NDArray[np.int64]) -> bool:
         """Raise the bounds of these kits by the facts they have not met; whether there were any."""
-        behind = rows[self._heeded[rows] < self._facts.constant.size]
+        behind = rows[self._heeded[rows] < len(self._constants)]
         if not behind.size:
             return False
         new = slice(int(self._heeded[behind].min()), None)
-        order = np.argsort(self._facts.bundle[new], kind="stable")
-        bundles, first = np.unique(self._facts.bundle[new][order], return_index=True)
-        constant, slope = self._facts.constant[new][order], self._facts.slope[new][order].T
+        constants, slopes = self._constants[new], self._slopes[new]
         for start in range(0, behind.size, ROWS_AT_ONCE):
             some = behind[start : start + ROWS_AT_ONCE]
-            says = np.maximum.reduceat(constant - self._kits[some].astype(float) @ slope, first, axis=1)
-            cell = np.ix_(some, bundles)
-            self._least[cell] = np.maximum(self._least[cell], says)
-            self._bound[some] = self._exact_part[some] + self._least[some].sum(axis=1)
-        self._heeded[behind] = self._facts.constant.size
+            kits = self._kits[some].astype(float)
+            says = constants - np.tensordot(kits, slopes, axes=(1, 2))
+            self._least[some] = np.maximum(self._least[some], says.max(axis=1))
+            self._bound[some] = self._certain[some] + self._least[some] @ self._weights[self._group_fall]
+        self._heeded[behind] = len(self._constants)
         return True
 
     def _kit(self, row: int) -> Kit:

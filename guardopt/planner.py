@@ -7,18 +7,18 @@ facts and one program; every question about the same bike is put to the same pla
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from guardopt import kit_table
 from guardopt.bills import Bike
 from guardopt.errors import NoKitError, OutOfTimeError
-from guardopt.facts import FactFinder, TailFinder
+from guardopt.facts import FactFinder, Facts, TailFinder
 from guardopt.falls import Floats, Stratum
 from guardopt.kit_table import KitTable, legal_kits
 from guardopt.program import Limits, Measure, Program, Terms
@@ -91,32 +91,67 @@ class Planner:
     def __init__(
         self, scenario: Scenario, sample: Sequence[Stratum], *, tail: float = 0.1, solver: str = "HiGHS"
     ) -> None:
+        self._bike = Bike(scenario)
+        self._sample, self._tail, self._solver = sample, tail, solver
+        self._finder = FactFinder(self._bike, sample)
+        self._found: list[tuple[Facts, Floats]] = []
+        self._table = self._list_kits(scenario)
+        self._take_rates(scenario)
+
+    def with_rates(self, per_year: Sequence[float]) -> Planner:
+        """A planner for the same bike with other fall rates, which shares sample, facts and table with this one.
+
+        Parameters
+        ----------
+        per_year
+            ``(kinds of fall,)``: λ_f, in the order of the scenario.
+        """
+        falls = tuple(replace(fall, per_year=rate) for fall, rate in zip(self.scenario.falls, per_year, strict=True))
+        other = copy(self)
+        for name in ("_program_and_pool", "_tail_finder"):
+            other.__dict__.pop(name, None)
+        other._take_rates(replace(self.scenario, falls=falls))
+        return other
+
+    def _take_rates(self, scenario: Scenario) -> None:
         self.scenario = scenario
-        self.bike = Bike(scenario)
-        self._sample, self._tail = sample, tail
-        self._finder = FactFinder(self.bike, sample)
         self._years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
-        self._group_weight = self._years_of[self._finder.group_fall]
         self._terms = Terms(
             bundle_floor=self._bundled(self._finder.group_floor),
             guard_cost=self._years_of @ self._finder.renewals + np.array([guard.dislike for guard in scenario.guards]),
             fixed_cost=float(self._years_of @ self._finder.fixed_cost),
         )
-        self._program = Program(scenario, self._terms, solver)
-        self._pool = _Pool(self._terms.bundle_floor, len(scenario.guards))
         self._tail_pool = _Pool(np.zeros(1), len(scenario.guards))
         self._known: dict[tuple[Kit, Measure], float] = {}
         self._relaxed: set[Measure] = set()
 
+    @property
+    def bike(self) -> Bike:
+        """The scenario as arrays."""
+        return self._bike
+
     @cached_property
     def _tail_finder(self) -> TailFinder:
-        return TailFinder(self.bike, self._sample, self._tail)
+        return TailFinder(Bike(self.scenario), self._sample, self._tail)
+
+    @cached_property
+    def _program_and_pool(self) -> tuple[Program, _Pool]:
+        """The program, with the facts that were found before it was needed, and what it has been told."""
+        program = Program(self.scenario, self._terms, self._solver)
+        pool = _Pool(self._terms.bundle_floor, len(self.scenario.guards))
+        for found, x in self._found:
+            program.add_bundle_facts(*pool.news(self._bundled(found.constant), self._bundled(found.slope), x))
+        return program, pool
+
+    @property
+    def _program(self) -> Program:
+        return self._program_and_pool[0]
 
     def _bundled(self, per_group: Floats) -> Floats:
         """Sum groups, each at what a year of its falls weighs over the years, into the program's variables."""
         bundles = self._finder.group_bundle.max(initial=-1) + 1
         total = np.zeros((bundles, *per_group.shape[1:]))
-        np.add.at(total, self._finder.group_bundle, (self._group_weight * per_group.T).T)
+        np.add.at(total, self._finder.group_bundle, (self._years_of[self._finder.group_fall] * per_group.T).T)
         return total
 
     def measure(self, measure: Measure, kit: Kit) -> float:
@@ -140,9 +175,13 @@ class Planner:
             facts = self._tail_finder.at(x)
             self._program.add_tail_facts(*self._tail_pool.news(facts.constant, facts.slope, x)[1:])
             return float(facts.at(x)[0])
+        program, pool = self._program_and_pool
         found = self._finder.at(x)
         constant, slope = self._bundled(found.constant), self._bundled(found.slope)
-        self._program.add_bundle_facts(*self._pool.news(constant, slope, x))
+        news = pool.news(constant, slope, x)
+        if news[0].size:
+            self._found.append((found, x))
+            program.add_bundle_facts(*news)
         return float((constant - slope @ x).sum())
 
     def best(self, aim: Aim, limits: Limits | None = None, *, gap: float = GAP, seconds: float | None = None) -> Best:
@@ -189,30 +228,41 @@ class Planner:
         """
         if end is not None and time.monotonic() >= end:
             return None
-        if aim is not Aim.WORST and self._table is not None:
-            found = self._table.best(limits.budget_cents, limits.must, limits.never, outlay=aim is Aim.OUTLAY, gap=gap)
+        table = None if aim is Aim.WORST else self._table()
+        if table is not None:
+            found = table.best(
+                self._years_of,
+                limits.budget_cents,
+                limits.must,
+                limits.never,
+                outlay=aim is Aim.OUTLAY,
+                gap=gap,
+            )
             return None if found is None else Best(*found, proven=True)
         try:
             return self._minimise(aim.measures[0], limits, None, gap, end)
         except (NoKitError, OutOfTimeError):
             return None
 
-    @cached_property
-    def _table(self) -> KitTable | None:
-        """Every kit with a bound on its cost, where they are few enough to list."""
-        kits = legal_kits(self.scenario)
-        if kits is None:
-            return None
-        exact = self._years_of @ self._finder.merged_costs(kits) + kits @ self._terms.guard_cost
-        kept = self._finder.kept_bundles
+    def _list_kits(self, scenario: Scenario) -> Callable[[], KitTable | None]:
+        """The table of every kit, made when it is first asked for; None where they are too many to list."""
 
-        def price_kit(x: Floats) -> tuple[float, kit_table.Facts]:
-            found = self._finder.at(x)
-            constant, slope = self._bundled(found.constant), self._bundled(found.slope)
-            cost = float(constant.sum() + self._terms.guard_cost @ x) + self._terms.fixed_cost
-            return cost, kit_table.Facts(constant[kept], slope[kept], np.arange(kept.size))
+        @cache
+        def table() -> KitTable | None:
+            kits = legal_kits(scenario)
+            if kits is None:
+                return None
+            finder = self._finder
+            exact = finder.merged_costs(kits) + finder.renewals @ kits.T + finder.fixed_cost[:, np.newaxis]
+            kept = np.flatnonzero(finder.group_is_kept)
 
-        return KitTable(self.scenario, kits, exact + self._terms.fixed_cost, self._terms.bundle_floor[kept], price_kit)
+            def price_kit(x: Floats) -> tuple[Floats, Floats]:
+                found = finder.at(x)
+                return found.constant[kept], found.slope[kept]
+
+            return KitTable(scenario, kits, exact, finder.group_fall[kept], finder.group_floor[kept], price_kit)
+
+        return table
 
     def _minimise(self, measure: Measure, limits: Limits, kit: Kit | None, gap: float, end: float | None) -> Best:
         """The loop, starting from a kit that is allowed, if one is known."""
