@@ -8,15 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from guardopt.bills import Bike, Bill, price
 from guardopt.errors import InputError, Problem
-from guardopt.falls import draw
 from guardopt.scenario import Kit, Scenario
 from guardopt.spelling import advice, shown
+from guardopt.workbench import Workbench, on_bench
 
 if TYPE_CHECKING:
     import pandas as pd
-
-FRESH_SAMPLE = 4
-"""Kits are judged on a sample this many times larger than the one that plans are made on, and independent of it."""
 
 
 @dataclass(frozen=True)
@@ -152,13 +149,47 @@ def known_guards(scenario: Scenario, ids: Iterable[str], where: str) -> Kit:
     return scenario.expand(ids)
 
 
-def bill(scenario: Scenario, fit: Iterable[str] | None = None) -> BillReport:
+def forced_guards(scenario: Scenario, must: Iterable[str], never: Iterable[str]) -> tuple[Kit, Kit]:
+    """Guards that a person typed to be forced in and out.
+
+    Raises
+    ------
+    InputError
+        Some ids are unknown; each is named, with the nearest known one.
+    """
+    problems: list[Problem] = []
+    kits: list[Kit] = []
+    for where, ids in (("--must", must), ("--never", never)):
+        try:
+            kits.append(known_guards(scenario, ids, where))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    return kits[0], kits[1]
+
+
+def legal_kit(scenario: Scenario, kit: Kit) -> Kit:
+    """The same kit, if its guards can all be on the bike at once.
+
+    Raises
+    ------
+    InputError
+        They cannot; every clash is named.
+    """
+    clashes = scenario.clashes(kit)
+    if clashes:
+        raise InputError([Problem("--fit", clash) for clash in clashes])
+    return kit
+
+
+def bill(subject: Scenario | Workbench, fit: Iterable[str] | None = None) -> BillReport:
     """What each kind of fall costs.
 
     Parameters
     ----------
-    scenario
-        The bike and its falls.
+    subject
+        A scenario, or a workbench that holds one.
     fit
         Ids of the guards on the bike, and no others; an id without a side stands for all its sides. None: the bike as
         it stands, with the guards its owner has. An empty list is the bare bike.
@@ -168,10 +199,8 @@ def bill(scenario: Scenario, fit: Iterable[str] | None = None) -> BillReport:
     InputError
         An id is unknown, or the guards cannot all be on the bike.
     """
-    kit = scenario.stock if fit is None else known_guards(scenario, fit, "--fit")
-    clashes = scenario.clashes(kit)
-    if clashes:
-        raise InputError([Problem("--fit", clash) for clash in clashes])
-    strata = draw(scenario, FRESH_SAMPLE * scenario.falls_sampled, scenario.seed, "price")
-    prices = price(Bike(scenario), strata, [kit])
+    bench = on_bench(subject)
+    scenario = bench.scenario
+    kit = scenario.stock if fit is None else legal_kit(scenario, known_guards(scenario, fit, "--fit"))
+    prices = price(Bike(scenario), bench.fresh(), [kit])
     return BillReport(scenario, prices.bills[0], prices.standard_error(0))

@@ -14,7 +14,7 @@ from enum import StrEnum
 import numpy as np
 
 from guardopt.bills import Bill, price
-from guardopt.budgets import Step
+from guardopt.budget_curve import Step
 from guardopt.falls import Stratum
 from guardopt.planner import Aim, Best, Planner
 from guardopt.program import Limits

@@ -7,7 +7,7 @@ facts and one program; every question about the same bike is put to the same pla
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -175,14 +175,33 @@ class Planner:
             facts = self._tail_finder.at(x)
             self._program.add_tail_facts(*self._tail_pool.news(facts.constant, facts.slope, x)[1:])
             return float(facts.at(x)[0])
-        program, pool = self._program_and_pool
         found = self._finder.at(x)
         constant, slope = self._bundled(found.constant), self._bundled(found.slope)
-        news = pool.news(constant, slope, x)
-        if news[0].size:
-            self._found.append((found, x))
+        if "_program_and_pool" in self.__dict__:
+            program, pool = self._program_and_pool
+            news = pool.news(constant, slope, x)
             program.add_bundle_facts(*news)
+            is_news = bool(news[0].size)
+        else:
+            is_news = not any(np.array_equal(x, known) for _, known in self._found)
+        if is_news:
+            self._found.append((found, x))
         return float((constant - slope @ x).sum())
+
+    def bundled_facts(self, kit: Kit) -> tuple[Floats, Floats]:
+        """Facts at a kit about the variables of the program: constants ``(bundles,)``, slopes ``(bundles, guards)``."""
+        found = self._finder.at(self.bike.kit_array(kit).astype(float))
+        return self._bundled(found.constant), self._bundled(found.slope)
+
+    @property
+    def known_facts(self) -> Iterator[tuple[Floats, Floats]]:
+        """All facts found so far, shaped as `bundled_facts`."""
+        return ((self._bundled(found.constant), self._bundled(found.slope)) for found, _ in self._found)
+
+    @property
+    def terms(self) -> Terms:
+        """The numbers that the program takes from the sample."""
+        return self._terms
 
     def best(self, aim: Aim, limits: Limits | None = None, *, gap: float = GAP, seconds: float | None = None) -> Best:
         """The best kit for an aim within limits; ties go as the aim says.

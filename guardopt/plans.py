@@ -11,22 +11,20 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from guardopt.billing import FRESH_SAMPLE, fall_rows, in_order, known_guards, part_rows
+from guardopt.billing import fall_rows, forced_guards, in_order, part_rows
 from guardopt.bills import Bike, Bill, Prices, outcome, price, worst_mean
-from guardopt.budgets import curve
+from guardopt.budget_curve import curve
 from guardopt.errors import InputError, Problem, SolverError
 from guardopt.explain import Question, Verdict, explain
-from guardopt.falls import Stratum, draw
-from guardopt.planner import GAP, Aim, Best, Planner
+from guardopt.falls import Stratum
+from guardopt.planner import GAP, Aim, Best
 from guardopt.program import Limits
 from guardopt.scenario import Kit, Scenario
 from guardopt.sentences import sentence
+from guardopt.workbench import TAIL, Workbench
 
 if TYPE_CHECKING:
     import pandas as pd
-
-TAIL = 0.1
-"""The share of falls that count as the worst."""
 
 TIME_LIMIT = 60.0
 """Seconds after which the best kit so far is reported. Everyday catalogues take two."""
@@ -213,7 +211,7 @@ def verdict_json(verdict: Verdict, text: str) -> dict[str, Any]:
 
 
 def plan(
-    scenario: Scenario,
+    subject: Scenario | Workbench,
     *,
     budget: float | None = None,
     aim: str = "bills",
@@ -230,8 +228,8 @@ def plan(
 
     Parameters
     ----------
-    scenario
-        The bike, its falls and the guards on offer.
+    subject
+        A scenario, or a workbench that holds one; the latter has its own tail and solver.
     budget
         Most to spend, fitting included, in units of the currency; None takes the scenario's, `NO_LIMIT` lifts it.
     aim
@@ -262,14 +260,15 @@ def plan(
         The solver failed, or its answer did not survive being recomputed.
     """
     end = None if time_limit is None else time.monotonic() + time_limit
-    limits = Limits(_budget_cents(scenario, budget), *_forced(scenario, must, never))
     _check_numbers(aim, tail, gap, time_limit)
+    bench = subject if isinstance(subject, Workbench) else Workbench(subject, tail, solver)
+    scenario = bench.scenario
+    limits = Limits(_budget_cents(scenario, budget), *forced_guards(scenario, must, never))
     progress("simulating falls")
-    sample = list(draw(scenario, scenario.falls_sampled, scenario.seed, "plan"))
-    planner = Planner(scenario, sample, tail=tail, solver=solver)
+    sample, planner = bench.sample, bench.planner
     progress("looking for the best kit")
     best = planner.best(Aim(aim), limits, gap=gap, seconds=time_limit)
-    _recompute(planner.bike, sample, Aim(aim), best, tail)
+    _recompute(planner.bike, sample, Aim(aim), best, bench.tail)
     verdicts: tuple[tuple[Verdict, str], ...] = ()
     if reasons:
         progress("working out the reasons")
@@ -277,9 +276,8 @@ def plan(
         question = Question(planner, Aim(aim), limits, best, steps, gap, end)
         verdicts = tuple((one, sentence(question, one)) for one in explain(question, sample))
     progress("pricing the kit on fresh falls")
-    fresh = draw(scenario, FRESH_SAMPLE * scenario.falls_sampled, scenario.seed, "price")
-    prices = price(planner.bike, fresh, [frozenset(), scenario.stock, best.kit])
-    return Plan(scenario, Aim(aim), limits.budget_cents, tail, best, prices, verdicts)
+    prices = price(planner.bike, bench.fresh(), [frozenset(), scenario.stock, best.kit])
+    return Plan(scenario, Aim(aim), limits.budget_cents, bench.tail, best, prices, verdicts)
 
 
 def _budget_cents(scenario: Scenario, budget: float | None) -> int | None:
@@ -288,19 +286,6 @@ def _budget_cents(scenario: Scenario, budget: float | None) -> int | None:
     if math.isnan(budget) or budget < 0:
         raise InputError([Problem("--budget", f"found {budget:g}, expected an amount of at least 0")])
     return None if math.isinf(budget) else round(budget * 100)
-
-
-def _forced(scenario: Scenario, must: Iterable[str], never: Iterable[str]) -> tuple[Kit, Kit]:
-    problems: list[Problem] = []
-    kits: list[Kit] = []
-    for where, ids in (("--must", must), ("--never", never)):
-        try:
-            kits.append(known_guards(scenario, ids, where))
-        except InputError as error:
-            problems += error.problems
-    if problems:
-        raise InputError(problems)
-    return kits[0], kits[1]
 
 
 def _check_numbers(aim: str, tail: float, gap: float, time_limit: float | None) -> None:

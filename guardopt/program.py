@@ -1,4 +1,4 @@
-"""The integer program over the facts found so far. The only module that knows PuLP.
+"""The integer program over the facts found so far.
 
 minimise   cost, outlay, tail or spend
 subject to spend = Σ_i spend_i x_i − Σ_o saving_o y_o ≤ budget
@@ -12,8 +12,6 @@ subject to spend = Σ_i spend_i x_i − Σ_o saving_o y_o ≤ budget
 
 from __future__ import annotations
 
-import os
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -23,16 +21,15 @@ import numpy as np
 import pulp
 from numpy.typing import NDArray
 
-from guardopt.errors import NoKitError, SolverError
+from guardopt.errors import NoKitError
 from guardopt.scenario import Kit, Scenario
+from guardopt.solving import Ended, dot, proven_bound, run
 
 Floats = NDArray[np.float64]
 
 LESS_THAN_A_CENT = 0.0049
 """Budgets are loosened by this much for the solver, whose sums are rounded; a kit's spend is whole cents, so none that
 is over the budget gets in, and none that meets it exactly is lost."""
-
-TOLERANCE = 1e-9
 
 
 class Measure(StrEnum):
@@ -114,7 +111,7 @@ class Program:
         self._problem = pulp.LpProblem("guards", pulp.LpMinimize)
         self._add_variables(terms)
         self._add_money(terms)
-        self._add_fitting_rules()
+        add_fitting_rules(self._problem, scenario, self._x)
         self._add_offers()
 
     def _add_variables(self, terms: Terms) -> None:
@@ -133,29 +130,13 @@ class Program:
 
     def _add_money(self, terms: Terms) -> None:
         scenario, measures = self._scenario, self._measures
-        spend = _dot([guard.spend_cents / 100 for guard in scenario.guards], self._x)
-        saving = _dot([scenario.offer_saving_cents(offer) / 100 for offer in scenario.offers], self._y)
+        spend = dot([guard.spend_cents / 100 for guard in scenario.guards], self._x)
+        saving = dot([scenario.offer_saving_cents(offer) / 100 for offer in scenario.offers], self._y)
         self._problem += measures[Measure.SPEND] - spend + saving == 0
-        guards = _dot(terms.guard_cost.tolist(), self._x)
+        guards = dot(terms.guard_cost.tolist(), self._x)
         self._problem += measures[Measure.COST] - pulp.lpSum(self._theta) - guards >= terms.fixed_cost
-        resale = _dot([scenario.resale_value([guard.id]) for guard in scenario.guards], self._x)
+        resale = dot([scenario.resale_value([guard.id]) for guard in scenario.guards], self._x)
         self._problem += measures[Measure.OUTLAY] - measures[Measure.COST] - measures[Measure.SPEND] + resale >= 0
-
-    def _add_fitting_rules(self) -> None:
-        scenario = self._scenario
-        places: dict[tuple[str, str], list[Any]] = {}
-        for guard, x in zip(scenario.guards, self._x, strict=True):
-            for place in guard.places:
-                places.setdefault(place, []).append(x)
-            for alternatives in guard.needs:
-                self._problem += x - pulp.lpSum(self._x[self._row[name]] for name in alternatives) <= 0
-            for name in guard.not_with:
-                self._problem += x + self._x[self._row[name]] <= 1
-        for rivals in places.values():
-            if len(rivals) > 1:
-                self._problem += pulp.lpSum(rivals) <= 1
-        if scenario.max_weight_kg is not None:
-            self._problem += _dot([guard.weight_kg for guard in scenario.guards], self._x) <= scenario.max_weight_kg
 
     def _add_offers(self) -> None:
         sharing: dict[str, list[Any]] = {}
@@ -174,12 +155,12 @@ class Program:
             ``(facts,)``, ``(facts,)`` and ``(facts, guards)``.
         """
         for bundle, least, row in zip(bundles.tolist(), constant.tolist(), slope.tolist(), strict=True):
-            self._problem += self._theta[bundle] + _dot(row, self._x) >= least
+            self._problem += self._theta[bundle] + dot(row, self._x) >= least
 
     def add_tail_facts(self, constant: Floats, slope: Floats) -> None:
         """Add facts about the mean cost of the worst falls, shaped as for bundles."""
         for least, row in zip(constant.tolist(), slope.tolist(), strict=True):
-            self._problem += self._measures[Measure.TAIL] + _dot(row, self._x) >= least
+            self._problem += self._measures[Measure.TAIL] + dot(row, self._x) >= least
 
     def exclude(self, kit: Floats) -> None:
         """Forbid one whole kit, which turned out not to be allowed when it was recomputed."""
@@ -215,11 +196,11 @@ class Program:
             kept = [x for guard, x in zip(self._scenario.guards, self._x, strict=True) if guard.owned]
             objective = objective - 1e-5 * pulp.lpSum(kept)
         self._problem.setObjective(objective + 0)
-        status = self._run(whole, seconds)
-        if status in ("infeasible", "undefined"):
+        ended = run(self._problem, self._solver, whole=whole, seconds=seconds)
+        if ended is Ended.INFEASIBLE:
             raise NoKitError("no kit satisfies the budget, the weight limit and what is forced in or out")
-        bound = self._bound(status, whole, objective)
-        if status == "none":
+        bound = proven_bound(self._problem, self._solver, ended, objective, whole=whole)
+        if ended is Ended.WITHOUT_ANSWER:
             return Answer(None, bound)
         kit = np.array([x.varValue or 0.0 for x in self._x])
         return Answer(kit.round() if whole else kit.clip(0.0, 1.0), bound)
@@ -236,85 +217,30 @@ class Program:
             x.lowBound = 1 if guard.id in limits.must else 0
             x.upBound = 0 if guard.id in limits.never else 1
 
-    def _run(self, whole: bool, seconds: float | None) -> str:
-        """Run the solver; what became of it: optimal, feasible, none, infeasible or undefined."""
-        try:
-            stats = self._problem.solve(_solver(self._solver, whole, seconds))
-        except pulp.PulpSolverError as error:
-            raise SolverError(f"solver {self._solver} failed: {error}") from error
-        if isinstance(stats, int):  # PuLP 3
-            status, has_solution = stats, self._problem.sol_status in (1, 2)
-            proven = self._problem.sol_status == 1
-        else:
-            status, has_solution = int(stats.status), stats.has_solution
-            proven = status == 1
-        if status == -1:
-            return "infeasible"
-        if status == -3 and not has_solution:
-            return "undefined"
-        if has_solution:
-            return "optimal" if proven else "feasible"
-        if seconds is not None:
-            return "none"
-        raise SolverError(f"solver {self._solver} stopped without an answer (status {status})")
 
-    def _bound(self, status: str, whole: bool, objective: Any) -> float | None:
-        """The bound the solver proved, in the measure's units."""
-        model = getattr(self._problem, "solverModel", None)
-        if self._solver == "HiGHS" and whole and model is not None:
-            bound = float(model.getInfo().mip_dual_bound)
-            return bound if np.isfinite(bound) else None
-        return float(pulp.value(objective)) if status == "optimal" else None
+def add_fitting_rules(problem: Any, scenario: Scenario, fitted: Sequence[Any]) -> None:
+    """Add what can be on the bike at once: places, needs, not-withs and weight.
 
-
-def _dot(coefficients: Sequence[float], variables: Sequence[Any]) -> Any:
-    """Σ coefficient × variable, zeros left out."""
-    return pulp.LpAffineExpression([(v, c) for c, v in zip(coefficients, variables, strict=True) if c != 0.0])
-
-
-def _solver(name: str, whole: bool, seconds: float | None) -> Any:
-    """A solver by name, told to prove optimality and to keep quiet."""
-    limit = None if seconds is None else max(seconds, 0.01)
-    if name == "HiGHS":
-        _silence_first_highs()
-        return pulp.HiGHS(
-            mip=whole,
-            msg=False,
-            timeLimit=limit,
-            gapRel=0.0,
-            gapAbs=TOLERANCE,
-            threads=1,
-            mip_heuristic_effort=0.0,
-            mip_heuristic_run_feasibility_jump=False,
-            mip_allow_restart=False,
-            mip_detect_symmetry=False,
-            primal_feasibility_tolerance=TOLERANCE,
-            mip_feasibility_tolerance=TOLERANCE,
-        )
-    known = {one.lower(): one for one in pulp.listSolvers(onlyAvailable=True)}
-    if name.lower() not in known:
-        raise SolverError(f"solver {name} is not to be found here; found: {', '.join(sorted(known.values()))}")
-    return pulp.getSolver(known[name.lower()], mip=whole, msg=False, timeLimit=limit)
-
-
-_highs_is_silent = False
-
-
-def _silence_first_highs() -> None:
-    """Make the first HiGHS object of the process with standard output turned away, since it prints a banner there."""
-    global _highs_is_silent
-    if _highs_is_silent:
-        return
-    import highspy
-
-    sys.stdout.flush()
-    kept = os.dup(1)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        highspy.Highs()
-    finally:
-        os.dup2(kept, 1)
-        os.close(nowhere)
-        os.close(kept)
-    _highs_is_silent = True
+    Parameters
+    ----------
+    problem
+        The PuLP problem.
+    scenario
+        The guards on offer.
+    fitted
+        ``(guards,)``: for each guard the variable that is 1 if it is on the bike.
+    """
+    variable = {guard.id: x for guard, x in zip(scenario.guards, fitted, strict=True)}
+    places: dict[tuple[str, str], list[Any]] = {}
+    for guard, x in zip(scenario.guards, fitted, strict=True):
+        for place in guard.places:
+            places.setdefault(place, []).append(x)
+        for alternatives in guard.needs:
+            problem += x - pulp.lpSum(variable[name] for name in alternatives) <= 0
+        for name in guard.not_with:
+            problem += x + variable[name] <= 1
+    for rivals in places.values():
+        if len(rivals) > 1:
+            problem += pulp.lpSum(rivals) <= 1
+    if scenario.max_weight_kg is not None:
+        problem += dot([guard.weight_kg for guard in scenario.guards], fitted) <= scenario.max_weight_kg

@@ -1,0 +1,167 @@
+"""The best kit for every budget, as the steps at which it changes."""
+
+from __future__ import annotations
+
+import time
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from guardopt.billing import forced_guards, in_order
+from guardopt.planner import GAP, TIE, Aim, Best, Planner
+from guardopt.program import Limits, Measure
+from guardopt.scenario import Scenario
+from guardopt.workbench import Workbench, on_bench
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Step:
+    """From `budget_cents` on, up to the next step, `best` is the best kit; the kit spends just that."""
+
+    budget_cents: int
+    best: Best
+    cost_over_years: float
+
+
+@dataclass(frozen=True)
+class BudgetCurve:
+    """The best kit for every budget.
+
+    Attributes
+    ----------
+    steps
+        From the least budget that allows a kit to the most that money can do. Costs are on the planning sample, so
+        that they can be compared to the cent.
+    """
+
+    scenario: Scenario
+    aim: Aim
+    steps: tuple[Step, ...]
+
+    @property
+    def pays_until(self) -> float:
+        """The spend beyond which more money costs more than it saves over the years.
+
+        It is the spend at which cost over the years and spend add up to the least. A step before it may cost more
+        than it saves by itself; one after it does so for good.
+        """
+        best = min(self.steps, key=lambda step: (step.cost_over_years + step.budget_cents / 100, step.budget_cents))
+        return best.budget_cents / 100
+
+    def at(self, budget_cents: int) -> Step | None:
+        """The step that a budget reaches; None if it allows no kit."""
+        row = bisect_right([step.budget_cents for step in self.steps], budget_cents)
+        return self.steps[row - 1] if row else None
+
+    def thinned(self, upto: float | None = None, step: float | None = None) -> BudgetCurve:
+        """The curve up to a budget, and of its steps only those that budgets a given step apart reach."""
+        kept = [one for one in self.steps if upto is None or one.budget_cents <= round(upto * 100)]
+        if step is not None and kept:
+            marks = range(0, kept[-1].budget_cents + round(step * 100), round(step * 100))
+            reached = [self.at(min(mark, kept[-1].budget_cents)) for mark in marks]
+            kept = [one for one in dict.fromkeys(reached) if one is not None]
+        return replace(self, steps=tuple(kept))
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row for each step."""
+        import pandas as pd
+
+        return pd.DataFrame(self.to_json()["steps"])
+
+    def to_json(self) -> dict[str, Any]:
+        """The curve as ``budgets --json`` prints it."""
+        return {
+            "scenario": self.scenario.title,
+            "currency": self.scenario.currency,
+            "aim": self.aim.value,
+            "steps": [
+                {
+                    "budget": step.budget_cents / 100,
+                    "kit": in_order(self.scenario, step.best.kit),
+                    "spend": self.scenario.spend_cents(step.best.kit) / 100,
+                    "cost_over_years": step.cost_over_years,
+                }
+                for step in self.steps
+            ],
+            "pays_until": self.pays_until,
+        }
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+def budgets(
+    subject: Scenario | Workbench,
+    *,
+    aim: str = "bills",
+    must: Iterable[str] = (),
+    never: Iterable[str] = (),
+    gap: float = GAP,
+) -> BudgetCurve:
+    """Find the best kit for every budget.
+
+    Parameters
+    ----------
+    subject
+        A scenario, or a workbench that holds one.
+    aim
+        ``bills``, ``outlay`` or ``worst``.
+    must, never
+        Guards forced in and out; an id without a side stands for all its sides.
+    gap
+        Relative gap to which each step is proven best.
+
+    Raises
+    ------
+    InputError
+        An id is unknown.
+    NoKitError
+        No kit satisfies the weight limit and what is forced.
+    """
+    bench = on_bench(subject)
+    limits = Limits(None, *forced_guards(bench.scenario, must, never))
+    bench.planner.best(Aim(aim), limits, gap=gap)
+    return BudgetCurve(bench.scenario, Aim(aim), curve(bench.planner, Aim(aim), limits, gap=gap))
+
+
+def curve(
+    planner: Planner, aim: Aim, limits: Limits, *, gap: float = GAP, end: float | None = None
+) -> tuple[Step, ...]:
+    """Every step of the budget curve, from the least budget that allows a kit to the most that money can do.
+
+    Walks down: the best kit for a budget costs some spend; one cent less than that is the next budget to look at.
+    A kit that is no worse than the step above it replaces that step, since it is as good for less.
+
+    Parameters
+    ----------
+    planner
+        Its facts serve every budget.
+    aim
+        What is to be least.
+    limits
+        Guards forced in or out; its budget is not looked at.
+    gap
+        Relative gap to which each step is proven best.
+    end
+        Time, on the monotonic clock, at which to give up; there are then no steps.
+    """
+    steps: list[Step] = []
+    budget: int | None = None
+    while budget is None or budget >= 0:
+        best = planner.best_untied(aim, replace(limits, budget_cents=budget), gap=gap, end=end)
+        if best is None or not best.proven:
+            if end is not None and time.monotonic() >= end:
+                return ()
+            break
+        spend = planner.scenario.spend_cents(best.kit)
+        if steps and best.objective <= steps[-1].best.objective + TIE * max(1.0, abs(best.objective)):
+            steps.pop()
+        cost = planner.measure(Measure.COST, best.kit) - planner.scenario.dislike(best.kit)
+        steps.append(Step(spend, best, cost))
+        budget = spend - 1
+    return tuple(reversed(steps))

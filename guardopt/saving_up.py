@@ -1,0 +1,300 @@
+"""In which order to buy while saving up, so that the falls on the way and after cost least."""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from guardopt.billing import in_order
+from guardopt.errors import InputError, Problem
+from guardopt.falls import Floats
+from guardopt.month_program import MonthProgram, MonthsAnswer
+from guardopt.planner import Aim, Planner
+from guardopt.program import Limits, Measure
+from guardopt.scenario import Kit, Scenario
+from guardopt.workbench import Workbench, on_bench
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MOST_MONTHS = 60
+
+TIME_LIMIT = 60.0
+
+GAP = 1e-4
+"""Relative gap at which a course of buying counts as proven best: a month's choice moves the years' cost by little."""
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """What is bought in one month, counted from 0 for now.
+
+    Attributes
+    ----------
+    spend, purse
+        What it costs, and what is left afterwards.
+    yearly_cost
+        What falls cost a year from then on, on the planning sample.
+    kit
+        What is on the bike from then on.
+    """
+
+    month: int
+    buy: tuple[str, ...]
+    spend: float
+    purse: float
+    yearly_cost: float
+    kit: Kit
+
+
+@dataclass(frozen=True)
+class BuyingOrder:
+    """A course of buying.
+
+    Attributes
+    ----------
+    steps
+        The months in which something is bought.
+    cost, bound
+        Cost over the years along this course, dislikes included, and a value that no course is below.
+    cost_if_waiting, wait_months
+        The same if the last kit is bought only when all of it can be paid, and when that is.
+    proven
+        False if the time ran out before the gap closed.
+    """
+
+    scenario: Scenario
+    monthly: float
+    now: float
+    months: int
+    steps: tuple[Purchase, ...]
+    cost: float
+    bound: float
+    cost_if_waiting: float
+    wait_months: int
+    proven: bool
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row for each month in which something is bought."""
+        import pandas as pd
+
+        return pd.DataFrame(self.to_json()["steps"])
+
+    def to_json(self) -> dict[str, Any]:
+        """The course as ``order --json`` prints it."""
+        return {
+            "scenario": self.scenario.title,
+            "currency": self.scenario.currency,
+            "monthly": self.monthly,
+            "now": self.now,
+            "months": self.months,
+            "steps": [
+                {
+                    "month": step.month,
+                    "buy": list(step.buy),
+                    "spend": step.spend,
+                    "purse": step.purse,
+                    "yearly_cost": step.yearly_cost,
+                    "kit": in_order(self.scenario, step.kit),
+                }
+                for step in self.steps
+            ],
+            "cost": self.cost,
+            "bound": self.bound,
+            "gap": (self.cost - self.bound) / max(1.0, abs(self.cost)),
+            "status": "optimal" if self.proven else "time_limit",
+            "cost_if_waiting": self.cost_if_waiting,
+            "wait_months": self.wait_months,
+        }
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+def order(
+    subject: Scenario | Workbench,
+    monthly: float,
+    *,
+    months: int | None = None,
+    now: float = 0.0,
+    time_limit: float | None = TIME_LIMIT,
+) -> BuyingOrder:
+    """Find out in which month to buy which guard; nothing is ever sold back.
+
+    Parameters
+    ----------
+    subject
+        A scenario, or a workbench that holds one.
+    monthly, now
+        What can be put by each month, and what there is already, in units of the currency.
+    months
+        For how many months money is put by. Default: until it reaches the scenario's budget, or buys all that money
+        can do where there is no budget; five years at most, and not longer than the bike is kept.
+    time_limit
+        Seconds after which the best course so far is returned. None lifts the limit.
+
+    Raises
+    ------
+    InputError
+        An amount is below 0, or nothing would ever be saved.
+    """
+    bench = on_bench(subject)
+    scenario, planner = bench.scenario, bench.planner
+    _check(monthly, now, months)
+    count = _months(planner, monthly, now) if months is None else min(months, math.floor(scenario.years * 12))
+    purse = [round((now + monthly * t) * 100) for t in range(count + 1)]
+    search = _Search(planner, purse, _weights(scenario, count), bench.solver)
+    found, bound, proven = search.run(None if time_limit is None else time.monotonic() + time_limit)
+    steps = search.steps(found)
+    final = found.fitted[-1]
+    paid_at = _first(purse, scenario.spend_cents(final))
+    waiting = [scenario.stock] * paid_at + [final] * (count + 1 - paid_at)
+    cost = search.cost(found.fitted)
+    return BuyingOrder(
+        scenario, monthly, now, count, steps, cost, min(bound, cost), search.cost(waiting), paid_at, proven
+    )
+
+
+def _check(monthly: float, now: float, months: int | None) -> None:
+    problems = []
+    for where, amount in (("--monthly", monthly), ("--now", now)):
+        if not 0.0 <= amount < math.inf:
+            problems.append(Problem(where, f"found {amount:g}, expected an amount of at least 0"))
+    if not problems and monthly == 0.0 and now == 0.0:
+        problems.append(Problem("--monthly", "found 0 with nothing saved already, expected money to spend"))
+    if months is not None and not 0 <= months <= MOST_MONTHS:
+        problems.append(Problem("--months", f"found {months}, expected 0 to {MOST_MONTHS}"))
+    if problems:
+        raise InputError(problems)
+
+
+def _months(planner: Planner, monthly: float, now: float) -> int:
+    """Months until the money saved reaches the budget, or all that money can do."""
+    scenario = planner.scenario
+    goal = scenario.budget_cents
+    if goal is None:
+        goal = scenario.spend_cents(planner.best(Aim.BILLS, Limits()).kit)
+    kept = math.floor(scenario.years * 12)
+    if monthly == 0.0:
+        return 0
+    return max(0, min(MOST_MONTHS, kept, math.ceil((goal / 100 - now) / monthly - 1e-9)))
+
+
+def _weights(scenario: Scenario, months: int) -> Floats:
+    """``(months + 1,)``: share of the years' present value in each month, the last one with all that follows."""
+    edges = [*(month / 12 for month in range(months + 1)), scenario.years]
+    if scenario.discount_rate == 0.0:
+        until = np.array(edges)
+    else:
+        until = -np.expm1(-math.log1p(scenario.discount_rate) * np.array(edges))
+    shares: Floats = np.diff(until) / until[-1]
+    return shares
+
+
+def _first(purse: list[int], spend: int) -> int:
+    """The first month in which so much has been saved."""
+    return next(month for month, saved in enumerate(purse) if saved >= spend)
+
+
+class _Search:
+    """The loop over months: solve, price every month's kit exactly, add the facts found, until bound and price meet."""
+
+    def __init__(self, planner: Planner, purse: list[int], weights: Floats, solver: str) -> None:
+        self._planner, self._purse, self._weights = planner, purse, weights
+        self._program = MonthProgram(planner.scenario, planner.terms, weights, purse, solver)
+        self._told: set[Kit] = set()
+
+    def cost(self, fitted: tuple[Kit, ...] | list[Kit]) -> float:
+        """Cost over the years along a course."""
+        costs = [self._planner.measure(Measure.COST, kit) for kit in fitted]
+        return float(self._weights @ costs)
+
+    def run(self, end: float | None) -> tuple[MonthsAnswer, float, bool]:
+        """The best course found, a bound, and whether they meet."""
+        best = self._one_by_one()
+        value, bound = self.cost(best.fitted), -math.inf
+        for constant, slope in self._planner.known_facts:
+            self._program.add_facts(constant, slope)
+        for kit in {*best.fitted, *best.bought}:
+            self._tell(kit)
+        while value - bound > GAP * max(1.0, abs(value)):
+            answer = self._program.solve(None if end is None else max(0.1, end - time.monotonic()))
+            if answer is None:
+                break
+            bound = max(bound, -math.inf if answer.bound is None else answer.bound)
+            if self._is_allowed(answer) and self.cost(answer.fitted) < value:
+                best, value = answer, self.cost(answer.fitted)
+            news = [kit for kit in answer.fitted if self._tell(kit)]
+            if not news or (end is not None and time.monotonic() >= end):
+                break
+        return best, bound, value - bound <= GAP * max(1.0, abs(value))
+
+    def _tell(self, kit: Kit) -> bool:
+        """Add the facts found at a kit; whether it is news."""
+        if kit in self._told:
+            return False
+        self._told.add(kit)
+        self._program.add_facts(*self._planner.bundled_facts(kit))
+        return True
+
+    def _one_by_one(self) -> MonthsAnswer:
+        """A first course: wait for the best kit of each month's money, if it holds all that was bought before."""
+        scenario = self._planner.scenario
+        bought, fitted = [scenario.stock], [scenario.stock]
+        for saved in self._purse:
+            best = self._planner.best_untied(Aim.BILLS, Limits(saved, must=bought[-1] & fitted[-1]))
+            kit = best.kit if best is not None else fitted[-1]
+            grown = bought[-1] | kit
+            if self._spent([*bought[1:], grown])[-1] > saved:
+                kit, grown = fitted[-1], bought[-1]
+            bought.append(grown)
+            fitted.append(kit)
+        return MonthsAnswer(tuple(bought[1:]), tuple(fitted[1:]), None)
+
+    def _spent(self, bought: list[Kit]) -> list[int]:
+        """Cents spent by each month, offers taken in the month their guards are bought."""
+        scenario, spent = self._planner.scenario, [0]
+        before = scenario.stock
+        for kit in bought:
+            spent.append(spent[-1] + scenario.spend_cents(kit - before))
+            before = kit
+        return spent[1:]
+
+    def _is_allowed(self, answer: MonthsAnswer) -> bool:
+        """Recompute from the kits alone what the solver claims of them, money in whole cents."""
+        scenario = self._planner.scenario
+        grows = all(before <= after for before, after in zip(answer.bought, answer.bought[1:], strict=False))
+        return (
+            grows
+            and all(
+                not scenario.clashes(kit) and scenario.is_within_weight(kit) and kit <= bought
+                for kit, bought in zip(answer.fitted, answer.bought, strict=True)
+            )
+            and all(spent <= saved for spent, saved in zip(self._spent(list(answer.bought)), self._purse, strict=True))
+        )
+
+    def steps(self, course: MonthsAnswer) -> tuple[Purchase, ...]:
+        """The months in which something is bought."""
+        scenario = self._planner.scenario
+        spent = self._spent(list(course.bought))
+        steps, before, paid = [], scenario.stock, 0
+        for month, (bought, fitted) in enumerate(zip(course.bought, course.fitted, strict=True)):
+            if bought != before:
+                cost = self._planner.measure(Measure.COST, fitted) - scenario.dislike(fitted)
+                steps.append(
+                    Purchase(
+                        month=month,
+                        buy=tuple(in_order(scenario, bought - before)),
+                        spend=(spent[month] - paid) / 100,
+                        purse=(self._purse[month] - spent[month]) / 100,
+                        yearly_cost=cost / scenario.annuity,
+                        kit=fitted,
+                    )
+                )
+            before, paid = bought, spent[month]
+        return tuple(steps)

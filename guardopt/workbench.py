@@ -1,0 +1,59 @@
+"""One bike on the bench: its simulated falls and the planner that every question about it is put to.
+
+Questions take a scenario or a workbench. Passing the same workbench again saves simulating the falls and finding the
+facts anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from guardopt.falls import Stratum, draw
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
+
+TAIL = 0.1
+"""The share of falls that count as the worst."""
+
+FRESH_SAMPLE = 4
+"""Kits are judged on a sample this many times larger than the one that plans are made on, and independent of it."""
+
+
+@dataclass(frozen=True)
+class Workbench:
+    """A scenario with the falls simulated for it.
+
+    Parameters
+    ----------
+    scenario
+        The bike, its falls and the guards on offer.
+    tail
+        Share of falls that count as the worst.
+    solver
+        Name of a solver that PuLP knows.
+    """
+
+    scenario: Scenario
+    tail: float = TAIL
+    solver: str = "HiGHS"
+
+    @cached_property
+    def sample(self) -> list[Stratum]:
+        """The falls that plans are made on."""
+        return list(draw(self.scenario, self.scenario.falls_sampled, self.scenario.seed, "plan"))
+
+    @cached_property
+    def planner(self) -> Planner:
+        """The planner, with all that it has learned so far."""
+        return Planner(self.scenario, self.sample, tail=self.tail, solver=self.solver)
+
+    def fresh(self) -> Iterator[Stratum]:
+        """Falls to judge kits on, drawn on the fly; they are the same at every call."""
+        return draw(self.scenario, FRESH_SAMPLE * self.scenario.falls_sampled, self.scenario.seed, "price")
+
+
+def on_bench(subject: Scenario | Workbench) -> Workbench:
+    """The workbench of a scenario, or the one that was given."""
+    return subject if isinstance(subject, Workbench) else Workbench(subject)
