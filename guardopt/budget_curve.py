@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -13,6 +14,9 @@ from guardopt.planner import GAP, TIE, Aim, Best, Planner
 from guardopt.program import Limits, Measure
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench, on_bench
+
+READABLE = 25
+"""More steps than this are too many for a page of text."""
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -65,6 +69,15 @@ class BudgetCurve:
             reached = [self.at(min(mark, kept[-1].budget_cents)) for mark in marks]
             kept = [one for one in dict.fromkeys(reached) if one is not None]
         return replace(self, steps=tuple(kept))
+
+    @property
+    def readable_step(self) -> float | None:
+        """Distance between budgets at which the curve comes to few enough steps to read; None if it has few."""
+        if len(self.steps) <= READABLE:
+            return None
+        span = (self.steps[-1].budget_cents - self.steps[0].budget_cents) / 100
+        power = 10.0 ** math.floor(math.log10(span / READABLE))
+        return next(power * nice for nice in (1.0, 2.0, 5.0, 10.0) if span / (power * nice) <= READABLE)
 
     @property
     def table(self) -> pd.DataFrame:

@@ -181,6 +181,15 @@ def bill(
 )
 @click.option("--solver", default="HiGHS", show_default=True, help="A solver known to PuLP.")
 @click.option("--no-reasons", is_flag=True, help="Leave out why each guard was picked or not.")
+@click.option(
+    "--sure",
+    type=click.IntRange(min=1),
+    is_flag=False,
+    flag_value=200,
+    metavar="[DRAWS]",
+    help="Try the kit on so many other sets of fall rates (200).",
+)
+@click.option("--break-even", is_flag=True, help="Say from how many falls on each guard is worth its price.")
 def plan(
     scenario: Path,
     as_json: bool,
@@ -204,6 +213,99 @@ def plan(
     from guardopt.text import plan_text
 
     click.echo(plan_text(made))
+
+
+@main.command(cls=SeveralIds)
+@common
+@click.option("--aim", type=click.Choice(["bills", "outlay", "worst"]), default="bills", show_default=True)
+@ids_option("--must", "Guards that have to be in every kit.")
+@ids_option("--never", "Guards that must not be in any kit.")
+@click.option("--upto", type=click.FloatRange(min=0), metavar="N", help="Show budgets up to this one.")
+@click.option(
+    "--step", type=click.FloatRange(min=0), metavar="N", help="Show the best kit every N; 0 shows every step."
+)
+def budgets(
+    scenario: Path,
+    as_json: bool,
+    changes: Sequence[str],
+    seed: int | None,
+    falls: int | None,
+    upto: float | None,
+    step: float | None,
+    **options: Any,
+) -> None:
+    """Show the best kit for every budget, and where more money stops paying."""
+    loaded = _load(scenario, changes, seed, falls)
+    from guardopt import budget_curve
+
+    with _Progress() as progress:
+        progress.say("looking for the best kit at every budget")
+        whole = budget_curve.budgets(loaded, **options)
+    shown = whole.thinned(upto, step or None)
+    if as_json:
+        _print_json({**whole.to_json(), "steps": shown.to_json()["steps"]})
+        return
+    from guardopt.question_text import budgets_text
+
+    click.echo(budgets_text(whole, whole.thinned(upto, whole.readable_step) if step is None else shown))
+
+
+@main.command()
+@common
+@click.option("--monthly", type=float, required=True, metavar="N", help="What can be put by each month.")
+@click.option("--now", type=float, default=0.0, show_default=True, metavar="N", help="What has been put by already.")
+@click.option("--months", type=int, metavar="M", help="For how many months to save. Default: until the budget is met.")
+@click.option(
+    "--time-limit", type=float, default=60.0, show_default=True, metavar="SECONDS", help="Stop searching then."
+)
+def order(
+    scenario: Path,
+    as_json: bool,
+    changes: Sequence[str],
+    seed: int | None,
+    falls: int | None,
+    monthly: float,
+    **options: Any,
+) -> None:
+    """Show in which order to buy while saving up."""
+    loaded = _load(scenario, changes, seed, falls)
+    from guardopt import saving_up
+
+    with _Progress() as progress:
+        progress.say("looking for the best order")
+        found = saving_up.order(loaded, monthly, **options)
+    if as_json:
+        _print_json(found.to_json())
+        return
+    from guardopt.question_text import order_text
+
+    click.echo(order_text(found))
+
+
+@main.command(cls=SeveralIds)
+@common
+@ids_option("--fit", "Forecast with exactly these guards. Default: the best kit for the budget.")
+def forecast(
+    scenario: Path,
+    as_json: bool,
+    changes: Sequence[str],
+    seed: int | None,
+    falls: int | None,
+    fit: Sequence[str],
+) -> None:
+    """Show the spread of what falls will cost over the years."""
+    loaded = _load(scenario, changes, seed, falls)
+    from guardopt import outlook
+
+    with _Progress() as progress:
+        progress.say("adding up what falls may cost")
+        found = outlook.forecast(loaded, fit or None)
+    if as_json:
+        _print_json(found.to_json())
+        return
+    from guardopt.question_text import forecast_text
+
+    click.echo(forecast_text(found))
 
 
 @main.command()

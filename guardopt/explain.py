@@ -145,6 +145,7 @@ class Verdict:
     loss_if_forced: float | None = None
     enters_at_budget: float | None = None
     next_entry_budget: float | None = None
+    enters_at_price: float | None = None
 
 
 def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...]:
@@ -237,7 +238,31 @@ def _left_out(question: Question, swap: Swap, whole: Bill) -> Verdict:
         loss_if_forced=loss_if_forced,
         enters_at_budget=budgets[0] / 100 if budgets else None,
         next_entry_budget=later[0] / 100 if later else None,
+        enters_at_price=None
+        if guard.owned or guard.id in limits.never
+        else _price_to_enter(question, swap, loss_if_forced),
     )
+
+
+def _price_to_enter(question: Question, swap: Swap, loss_if_forced: float | None) -> float | None:
+    """A price at which the guard would come into the kit, all else being the same; None if no price would do it.
+
+    Where the aim counts what is spent, the price has to fall by what forcing the guard in would lose, what is got back
+    for it at the end taken off. Otherwise the least spend on a kit that has it and costs less than the best one has
+    to fall to the budget.
+    """
+    guard, limits, scenario = swap.guard, question.limits, question.scenario
+    if question.aim is Aim.OUTLAY and loss_if_forced is not None:
+        price = guard.price - loss_if_forced / (1.0 - scenario.discount_at_end * guard.resale_share)
+    elif question.aim is Aim.BILLS and limits.budget_cents is not None:
+        better = question.best.objective - NOTHING
+        spend = question.planner.least_spend(better, replace(limits, must=limits.must | {guard.id}), end=question.end)
+        if spend is None:
+            return None
+        price = guard.price - (spend - limits.budget_cents) / 100
+    else:
+        return None
+    return price if 0.0 <= price < guard.price else None
 
 
 def _must_wait(question: Question, swap: Swap) -> bool:

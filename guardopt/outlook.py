@@ -30,7 +30,7 @@ from guardopt.workbench import Workbench, on_bench
 if TYPE_CHECKING:
     import pandas as pd
 
-QUANTILES = (0.5, 0.9, 0.95, 0.99)
+QUANTILES = (0.1, 0.5, 0.9, 0.95, 0.99)
 
 WORST_SHARE = 0.1
 

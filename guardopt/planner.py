@@ -263,6 +263,21 @@ class Planner:
         except (NoKitError, OutOfTimeError):
             return None
 
+    def least_spend(self, cost_at_most: float, limits: Limits, *, end: float | None = None) -> int | None:
+        """The least spend, in cents, of a kit that costs no more than this over the years; its budget is not looked at.
+
+        None if there is no such kit, or none was found in time.
+        """
+        table = self._table()
+        if table is not None:
+            return table.cheapest(self._years_of, cost_at_most, limits.must, limits.never)
+        wanted = replace(limits, budget_cents=None, at_most={Measure.COST: cost_at_most})
+        try:
+            best = self._minimise(Measure.SPEND, wanted, None, GAP, end)
+        except (NoKitError, OutOfTimeError):
+            return None
+        return self.scenario.spend_cents(best.kit)
+
     def _list_kits(self, scenario: Scenario) -> Callable[[], KitTable | None]:
         """The table of every kit, made when it is first asked for; None where they are too many to list."""
 

@@ -13,14 +13,17 @@ import numpy as np
 
 from guardopt.billing import fall_rows, forced_guards, in_order, part_rows
 from guardopt.bills import Bike, Bill, Prices, outcome, price, worst_mean
-from guardopt.budget_curve import curve
+from guardopt.break_even import BreakEven
+from guardopt.break_even import break_even as find_break_even
+from guardopt.budget_curve import Step, curve
 from guardopt.errors import InputError, Problem, SolverError
-from guardopt.explain import Question, Verdict, explain
+from guardopt.explain import NOTHING, Question, Verdict, explain
 from guardopt.falls import Stratum
 from guardopt.planner import GAP, Aim, Best
 from guardopt.program import Limits
 from guardopt.scenario import Kit, Scenario
 from guardopt.sentences import sentence
+from guardopt.sureness import Sureness, sureness
 from guardopt.workbench import TAIL, Workbench
 
 if TYPE_CHECKING:
@@ -59,6 +62,10 @@ class Plan:
         The bare bike, the bike as it stands and the bike with the kit, on a fresh and larger sample.
     verdicts
         For each guard, what became of it and a sentence that says why; empty if no reasons were asked for.
+    sureness
+        How the kit fares under other fall rates, if asked for.
+    break_even
+        For each guard, between which multiples of the fall rates it is worth having, if asked for.
     """
 
     scenario: Scenario
@@ -68,6 +75,8 @@ class Plan:
     best: Best
     prices: Prices
     verdicts: tuple[tuple[Verdict, str], ...]
+    sureness: Sureness | None = None
+    break_even: dict[str, BreakEven] | None = None
 
     @property
     def kit(self) -> Kit:
@@ -122,7 +131,7 @@ class Plan:
         """One row for each guard of the scenario, with the fields of its verdict."""
         import pandas as pd
 
-        return pd.DataFrame([verdict_json(verdict, text) for verdict, text in self.verdicts])
+        return pd.DataFrame([self._guard_json(verdict, text) for verdict, text in self.verdicts])
 
     @property
     def falls(self) -> pd.DataFrame:
@@ -163,8 +172,16 @@ class Plan:
             "saving_over_years": self.saving,
             "saving_over_years_se": self.saving_se,
             "falls": self._falls_json(),
-            "guards": [verdict_json(verdict, text) for verdict, text in self.verdicts],
+            "guards": [self._guard_json(verdict, text) for verdict, text in self.verdicts],
+            **({} if self.sureness is None else {"sureness": self.sureness.to_json()}),
         }
+
+    def _guard_json(self, verdict: Verdict, text: str) -> dict[str, Any]:
+        record = verdict_json(verdict, text)
+        if self.break_even is not None:
+            worth = self.break_even[verdict.guard]
+            record |= {"worth_it_from": worth.worth_it_from, "worth_it_until": worth.worth_it_until}
+        return record
 
     def _priced_json(self, index: int) -> dict[str, float | None]:
         error = self.prices.standard_error(index)
@@ -193,7 +210,7 @@ def _means(row: dict[str, Any]) -> dict[str, Any]:
 
 
 OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years")
-OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget")
+OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget", "enters_at_price")
 
 
 def verdict_json(verdict: Verdict, text: str) -> dict[str, Any]:
@@ -222,6 +239,8 @@ def plan(
     time_limit: float | None = TIME_LIMIT,
     solver: str = "HiGHS",
     reasons: bool = True,
+    sure: int | None = None,
+    break_even: bool = False,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Plan:
     """Choose the guards to buy.
@@ -247,6 +266,10 @@ def plan(
         Name of a solver that PuLP knows.
     reasons
         Whether to say of each guard why it was picked or left out.
+    sure
+        How many sets of other fall rates to try the kit on; None: none.
+    break_even
+        Whether to find out between which multiples of the fall rates each guard is worth its price.
     progress
         Told what is being worked on.
 
@@ -260,7 +283,7 @@ def plan(
         The solver failed, or its answer did not survive being recomputed.
     """
     end = None if time_limit is None else time.monotonic() + time_limit
-    _check_numbers(aim, tail, gap, time_limit)
+    _check_numbers(aim, tail, gap, time_limit, sure)
     bench = subject if isinstance(subject, Workbench) else Workbench(subject, tail, solver)
     scenario = bench.scenario
     limits = Limits(_budget_cents(scenario, budget), *forced_guards(scenario, must, never))
@@ -273,11 +296,20 @@ def plan(
     if reasons:
         progress("working out the reasons")
         steps = curve(planner, Aim(aim), limits, gap=gap, end=end)
+        _check_against(best, limits, steps, gap)
         question = Question(planner, Aim(aim), limits, best, steps, gap, end)
         verdicts = tuple((one, sentence(question, one)) for one in explain(question, sample))
+    doubts = None
+    if sure is not None:
+        progress("trying other fall rates")
+        doubts = sureness(planner, Aim(aim), limits, best.kit, draws=sure, gap=gap)
+    worth = None
+    if break_even:
+        progress("looking for the falls from which guards are worth it")
+        worth = find_break_even(planner, limits, gap=gap)
     progress("pricing the kit on fresh falls")
     prices = price(planner.bike, bench.fresh(), [frozenset(), scenario.stock, best.kit])
-    return Plan(scenario, Aim(aim), limits.budget_cents, bench.tail, best, prices, verdicts)
+    return Plan(scenario, Aim(aim), limits.budget_cents, bench.tail, best, prices, verdicts, doubts, worth)
 
 
 def _budget_cents(scenario: Scenario, budget: float | None) -> int | None:
@@ -288,7 +320,7 @@ def _budget_cents(scenario: Scenario, budget: float | None) -> int | None:
     return None if math.isinf(budget) else round(budget * 100)
 
 
-def _check_numbers(aim: str, tail: float, gap: float, time_limit: float | None) -> None:
+def _check_numbers(aim: str, tail: float, gap: float, time_limit: float | None, sure: int | None) -> None:
     problems = []
     if aim not in list(Aim):
         problems.append(Problem("--aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
@@ -298,8 +330,20 @@ def _check_numbers(aim: str, tail: float, gap: float, time_limit: float | None) 
         problems.append(Problem("--gap", f"found {gap:g}, expected a share of at least 0 and below 1"))
     if time_limit is not None and not time_limit > 0.0:
         problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
+    if sure is not None and sure < 1:
+        problems.append(Problem("--sure", f"found {sure}, expected at least 1"))
     if problems:
         raise InputError(problems)
+
+
+def _check_against(best: Best, limits: Limits, steps: Sequence[Step], gap: float) -> None:
+    """Compare with the budget curve, which is found another way where kits are few; refuse a kit that it beats."""
+    budget = math.inf if limits.budget_cents is None else limits.budget_cents
+    reached = [step.best.objective for step in steps if step.budget_cents <= budget]
+    if reached and best.proven and reached[-1] < best.bound - gap * max(1.0, abs(best.bound)) - NOTHING:
+        raise SolverError(
+            f"the solver called {best.bound:.4f} the least there can be, but a kit was found at {reached[-1]:.4f}"
+        )
 
 
 def _recompute(bike: Bike, sample: Sequence[Stratum], aim: Aim, best: Best, tail: float) -> None:

@@ -66,7 +66,8 @@ def _left_out(question: Question, verdict: Verdict) -> str:
         case Reason.OVER_BUDGET:
             entry = verdict.next_entry_budget
             enters = "" if entry is None else f"; in from a budget of {money(entry, currency)} on"
-            return f"{_worth(question, verdict)}, but this money does more elsewhere{enters}.{needs}{forced}"
+            cheaper = _cheaper(question, verdict)
+            return f"{_worth(question, verdict)}, but this money does more elsewhere{enters}{cheaper}.{needs}{forced}"
         case Reason.ADDS_NOTHING:
             why = f" It helps only together with {_needs(verdict)}." if swap.missing() else ""
             return f"Beside the rest of the kit it would save nothing in any fall.{why}{forced}"
@@ -81,7 +82,8 @@ def _left_out(question: Question, verdict: Verdict) -> str:
                 f"Its place is better filled by {_and(swap.rivals())}; in their stead it {would_save}.{needs}{forced}"
             )
         case _:
-            return f"{_worth(question, verdict)}, but {_against(question, verdict)}.{needs}{forced}"
+            against = f"{_against(question, verdict)}{_cheaper(question, verdict)}"
+            return f"{_worth(question, verdict)}, but {against}.{needs}{forced}"
 
 
 def _worth(question: Question, verdict: Verdict) -> str:
@@ -95,6 +97,13 @@ def _worth(question: Question, verdict: Verdict) -> str:
     if gain < -NOTHING:
         return f"For {spend} it would cost {money(-gain, currency)} more over {span}{rivals}"
     return f"For {spend} it would save nothing over {span}{rivals}"
+
+
+def _cheaper(question: Question, verdict: Verdict) -> str:
+    """A price at which it would come in."""
+    if verdict.enters_at_price is None:
+        return ""
+    return f"; at {money(verdict.enters_at_price, question.scenario.currency)} it would be in now"
 
 
 def _against(question: Question, verdict: Verdict) -> str:

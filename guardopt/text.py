@@ -2,70 +2,20 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Sequence
-
 from guardopt.billing import BillReport, contact_order, in_order
 from guardopt.bills import Bill
 from guardopt.explain import Reason
+from guardopt.layout import cautions, plus_minus, table, title, wrapped
 from guardopt.planner import Aim
 from guardopt.plans import Plan, Status
+from guardopt.question_text import break_even_lines, sureness_lines
 from guardopt.scenario import Scenario
 from guardopt.spelling import listed
 from guardopt.wording import exact_money, money, number, percent, years
 
-WIDTH = 80
-
-CAUTIONS = (
-    "Guards protect the machine, not the rider. The evidence on rider injury is old, small and mixed; nothing here is "
-    "advice on injury.",
-    "Fitting and repair of frame, fork, brakes and steering belong to a qualified mechanic.",
-    "Local vehicle rules, the maker's instructions and the insurer's terms come first.",
-    "The numbers are estimates from simulated falls, and no better than the prices, hours and chances put in.",
-)
-
 PARTS_SHOWN = 8
 
 FALLS_ABREAST = 4
-
-
-def wrapped(text: str, indent: str = "", first: str | None = None) -> list[str]:
-    """A paragraph as lines of at most eighty columns."""
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=indent if first is None else first,
-        subsequent_indent=indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-
-
-def table(header: Sequence[str], rows: Iterable[Sequence[str]], left: int = 1) -> list[str]:
-    """Columns lined up: the first `left` to the left, the rest to the right.
-
-    The first column gives way when the table would be too wide.
-    """
-    body = [list(row) for row in rows]
-    widths = [max(len(row[i]) for row in [list(header), *body]) for i in range(len(header))]
-    widths[0] = min(widths[0], WIDTH - 2 - sum(widths[1:]) - 2 * (len(widths) - 1))
-    lines = []
-    for row in [list(header), *body]:
-        cells = [
-            cell[: widths[i]].ljust(widths[i]) if i < left else cell.rjust(widths[i]) for i, cell in enumerate(row)
-        ]
-        lines.append(("  " + "  ".join(cells)).rstrip())
-    return lines
-
-
-def cautions() -> list[str]:
-    """What every report has to say."""
-    return ["", "Before you rely on this", *(line for one in CAUTIONS for line in wrapped(one, "    ", "  - "))]
-
-
-def plus_minus(error: float | None) -> str:
-    """A standard error as it stands behind a number."""
-    return "(error unknown)" if error is None else f"± {number(error)}"
 
 
 def plan_headline(plan: Plan) -> list[str]:
@@ -105,7 +55,7 @@ def _still_at_risk(plan: Plan) -> str:
 def plan_text(plan: Plan) -> str:
     """The whole plan as text."""
     scenario = plan.scenario
-    lines = [scenario.title, "=" * min(WIDTH, len(scenario.title)), *plan_headline(plan)]
+    lines = [*title(scenario), *plan_headline(plan)]
     picked = [(verdict, text) for verdict, text in plan.verdicts if verdict.picked]
     left_out = [(verdict, text) for verdict, text in plan.verdicts if not verdict.picked]
     if plan.verdicts:
@@ -120,6 +70,10 @@ def plan_text(plan: Plan) -> str:
     lines += _no_guard_helps(plan)
     lines += ["", f"Parts that still cost most a year ({scenario.currency})", *_parts_table(plan)]
     lines += _how_sure(plan)
+    if plan.sureness is not None:
+        lines += sureness_lines(scenario, plan.sureness)
+    if plan.break_even is not None:
+        lines += break_even_lines(scenario, plan.break_even)
     return "\n".join([*lines, *cautions()])
 
 
@@ -227,7 +181,7 @@ def bill_text(report: BillReport) -> str:
         f"{plus_minus(report.yearly_cost_se)} a year in falls: {money(bill.cost_over_years, currency)} over "
         f"{years(scenario.years)}."
     )
-    lines = [scenario.title, "=" * min(WIDTH, len(scenario.title)), *wrapped(answer)]
+    lines = [*title(scenario), *wrapped(answer)]
     lines += ["", f"One fall of each kind ({currency})", *_bill_falls(scenario, bill)]
     lines += ["", f"Part by part in the order of contact: the mean bill of one fall ({currency})"]
     lines += _contact_tables(scenario, bill)
@@ -305,5 +259,5 @@ def check_text(scenario: Scenario) -> str:
         f"{money(scenario.cap, currency)}.",
         f"Kept for {years(scenario.years)}; budget for guards: {budget}.",
     ]
-    lines = [scenario.title, "=" * min(WIDTH, len(scenario.title)), "The scenario is sound.", ""]
+    lines = [*title(scenario), "The scenario is sound.", ""]
     return "\n".join([*lines, *(line for fact in facts for line in wrapped(fact)), *cautions()])
