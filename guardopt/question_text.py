@@ -22,8 +22,8 @@ def budgets_text(curve: BudgetCurve, shown: BudgetCurve) -> str:
     best = curve.at(round(curve.pays_until * 100))
     lines = title(scenario)
     lines += wrapped(
-        f"Money for guards pays up to {money(curve.pays_until, currency)}; beyond that it costs more than it saves over "
-        f"{years(scenario.years)}."
+        f"Money for guards pays up to {money(curve.pays_until, currency)}; beyond that it costs more than it saves "
+        f"over {years(scenario.years)}."
     )
     if best is not None and best.best.kit:
         lines += wrapped(f"The kit for that is {_names(scenario, best.best.kit)}.")

@@ -18,6 +18,9 @@ SEEDS = range(60)
 MANY_GUARDS = range(1000, 1012)
 MORE_SEEDS = range(2000, 2600)
 
+LOST_BY_PRESOLVE = 2369
+"""The presolve of HiGHS 1.16 took this bike's tie-breaking program, which has an answer, for infeasible."""
+
 TIED = 1e-6
 """Measures this close, relatively, are ties that the search need not tell apart."""
 
@@ -64,7 +67,7 @@ def check_against_exhaustive_search(seed: int, aim: Aim, limits: Limits) -> None
 
 
 @pytest.mark.parametrize("aim", Aim)
-@pytest.mark.parametrize("seed", [*SEEDS, *MANY_GUARDS])
+@pytest.mark.parametrize("seed", [*SEEDS, *MANY_GUARDS, LOST_BY_PRESOLVE])
 def test_plan_is_the_best_of_all_kits_within_the_budget(seed: int, aim: Aim) -> None:
     """No kit that the budget, the weight limit and the mounting places allow is better than the plan."""
     scenario, _, _ = solved(seed)
