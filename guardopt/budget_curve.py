@@ -10,10 +10,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from guardopt.billing import forced_guards, in_order
+from guardopt.errors import OutOfTimeError
 from guardopt.planner import GAP, TIE, Aim, Best, Planner
 from guardopt.program import Limits, Measure
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench, on_bench
+
+TIME_LIMIT = 60.0
 
 READABLE = 25
 """More steps than this are too many for a page of text."""
@@ -115,6 +118,7 @@ def budgets(
     must: Iterable[str] = (),
     never: Iterable[str] = (),
     gap: float = GAP,
+    time_limit: float | None = TIME_LIMIT,
 ) -> BudgetCurve:
     """Find the best kit for every budget.
 
@@ -128,18 +132,26 @@ def budgets(
         Guards forced in and out; an id without a side stands for all its sides.
     gap
         Relative gap to which each step is proven best.
+    time_limit
+        Seconds allowed; a curve is worth nothing before it is whole. None lifts the limit.
 
     Raises
     ------
     InputError
         An id is unknown.
+    OutOfTimeError
+        The time was too short for the whole curve.
     NoKitError
         No kit satisfies the weight limit and what is forced.
     """
     bench = on_bench(subject)
     limits = Limits(None, *forced_guards(bench.scenario, must, never))
-    bench.planner.best(Aim(aim), limits, gap=gap)
-    return BudgetCurve(bench.scenario, Aim(aim), curve(bench.planner, Aim(aim), limits, gap=gap))
+    end = None if time_limit is None else time.monotonic() + time_limit
+    bench.planner.best(Aim(aim), limits, gap=gap, seconds=time_limit)
+    steps = curve(bench.planner, Aim(aim), limits, gap=gap, end=end)
+    if not steps:
+        raise OutOfTimeError("the budget curve was not whole in the time allowed; a longer --time-limit may do")
+    return BudgetCurve(bench.scenario, Aim(aim), steps)
 
 
 def curve(

@@ -20,6 +20,9 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 INTERRUPTED = 130
 
+DRAWS = 200
+"""Sets of fall rates tried by --sure without a number."""
+
 
 class SeveralIds(click.Command):
     """A command whose options for ids take as many as are written behind them: ``--fit slider lever_guard.left``."""
@@ -31,11 +34,12 @@ class SeveralIds(click.Command):
         spread: list[str] = []
         current: str | None = None
         taken = 0
-        for arg in args:
+        for arg, after in zip(args, [*args[1:], ""], strict=True):
             if arg.startswith("--") or (arg.startswith("-") and len(arg) > 1):
                 current = arg if arg in self.id_options else None
                 taken = 0
-                spread.append(arg)
+                # Without a number behind it, --sure must not take what follows for one.
+                spread.append(f"{arg}={DRAWS}" if arg == "--sure" and not after.isdigit() else arg)
                 continue
             if current is not None and taken:
                 spread.append(current)
@@ -184,10 +188,8 @@ def bill(
 @click.option(
     "--sure",
     type=click.IntRange(min=1),
-    is_flag=False,
-    flag_value=200,
     metavar="[DRAWS]",
-    help="Try the kit on so many other sets of fall rates (200).",
+    help=f"Try the kit on so many other sets of fall rates ({DRAWS} if no number is given).",
 )
 @click.option("--break-even", is_flag=True, help="Say from how many falls on each guard is worth its price.")
 def plan(
@@ -220,6 +222,7 @@ def plan(
 @click.option("--aim", type=click.Choice(["bills", "outlay", "worst"]), default="bills", show_default=True)
 @ids_option("--must", "Guards that have to be in every kit.")
 @ids_option("--never", "Guards that must not be in any kit.")
+@click.option("--time-limit", type=float, metavar="SECONDS", default=60.0, show_default=True, help="Give up then.")
 @click.option("--upto", type=click.FloatRange(min=0), metavar="N", help="Show budgets up to this one.")
 @click.option(
     "--step", type=click.FloatRange(min=0), metavar="N", help="Show the best kit every N; 0 shows every step."

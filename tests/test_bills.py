@@ -221,7 +221,7 @@ def test_renewals_come_on_top_of_the_cap(make_scenario: MakeScenario, price_kits
 
 # R. T. Rockafellar and S. Uryasev, J. Banking & Finance 26:1443-1471, 2002, Propositions 6 and 8: an atom that
 # straddles the limit is split. The first three are the atom-splitting cases of S. Sarykalin, G. Serraino and
-# S. Uryasev, INFORMS TutORials 2008, with losses of 100, 200, ...; the rest have nine falls in ten cost nothing.
+# S. Uryasev, INFORMS TutORials 2008, with losses of 100, 200, ...; in the rest nine falls in ten cost nothing.
 SIX, FOUR, RARE = [100.0 * k for k in range(1, 7)], [100.0 * k for k in range(1, 5)], [0.0, 1000.0, 5000.0]
 TAIL_MEANS = [
     (SIX, [1 / 6] * 6, 2 / 3, 550.0),
