@@ -27,16 +27,23 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from guardopt.billing import BillReport, bill
+    from guardopt.budget_curve import BudgetCurve, budgets
     from guardopt.errors import GuardoptError, InputError, NoKitError, OutOfTimeError, SolverError
+    from guardopt.outlook import Forecast, forecast
     from guardopt.plans import NO_LIMIT, Plan, plan
     from guardopt.reading import load
+    from guardopt.saving_up import BuyingOrder, order
     from guardopt.scenario import Scenario
+    from guardopt.workbench import Workbench
 
 __version__ = "0.1.0"
 
 __all__ = [
     "NO_LIMIT",
     "BillReport",
+    "BudgetCurve",
+    "BuyingOrder",
+    "Forecast",
     "GuardoptError",
     "InputError",
     "NoKitError",
@@ -44,17 +51,25 @@ __all__ = [
     "Plan",
     "Scenario",
     "SolverError",
+    "Workbench",
     "bill",
+    "budgets",
+    "forecast",
     "load",
+    "order",
     "plan",
 ]
 
 _HOMES = {
     "billing": ("BillReport", "bill"),
+    "budget_curve": ("BudgetCurve", "budgets"),
     "errors": ("GuardoptError", "InputError", "NoKitError", "OutOfTimeError", "SolverError"),
+    "outlook": ("Forecast", "forecast"),
     "plans": ("NO_LIMIT", "Plan", "plan"),
     "reading": ("load",),
+    "saving_up": ("BuyingOrder", "order"),
     "scenario": ("Scenario",),
+    "workbench": ("Workbench",),
 }
 
 

@@ -208,9 +208,7 @@ def price_every_kit(scenario: Scenario, sample: Sequence[Stratum], tail: float =
         [np.full(one.falls, rates[one.fall] / rates.sum() * one.share / one.falls) for one in sample]
     )
     worst = [
-        worst_mean(
-            np.concatenate([outcome(bike, one, bike.kit_array(kit)).owner_cost for one in sample]), chance, tail
-        )
+        worst_mean(np.concatenate([outcome(bike, one, bike.kit_array(kit)).owner_cost for one in sample]), chance, tail)
         for kit in kits
     ]
     return EveryKit(kits, spend, {Aim.BILLS: cost, Aim.OUTLAY: outlay, Aim.WORST: np.array(worst)})

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
-from functools import lru_cache
+from functools import cache
 
 import pytest
 from random_scenarios import EveryKit, price_every_kit, random_limits, random_scenario, sample_of
@@ -16,7 +17,7 @@ from guardopt.scenario import Cover, Guard, Offer, Part, Scenario, Side
 CASES = [(seed, aim) for seed in range(16) for aim in (Aim.BILLS, Aim.OUTLAY)] + [(s, Aim.WORST) for s in range(6)]
 
 
-@lru_cache(maxsize=None)
+@cache
 def solved(seed: int, aim: Aim) -> tuple[Scenario, tuple[Step, ...], EveryKit]:
     """A random scenario, its budget curve and the exhaustive search on the same falls."""
     scenario = random_scenario(seed, guards=6)
@@ -49,7 +50,7 @@ def test_every_step_costs_more_money_now_and_less_later(seed: int, aim: Aim) -> 
     for step in steps:
         assert scenario.spend_cents(step.best.kit) == step.budget_cents
         assert step.best.objective == pytest.approx(every.of(aim, step.best.kit), rel=1e-9, abs=1e-7)
-    for poorer, richer in zip(steps, steps[1:], strict=False):
+    for poorer, richer in itertools.pairwise(steps):
         assert richer.budget_cents > poorer.budget_cents
         assert richer.best.objective < poorer.best.objective
 
@@ -81,9 +82,7 @@ def test_curve_keeps_guards_forced_in_and_out(seed: int) -> None:
         assert steps[-1].best.objective == pytest.approx(least, abs=tolerance(least))
 
 
-def test_hand_made_curve(
-    make_scenario: Callable[..., Scenario], planner_of: Callable[..., Planner]
-) -> None:
+def test_hand_made_curve(make_scenario: Callable[..., Scenario], planner_of: Callable[..., Planner]) -> None:
     """Guards at 10 and 20 that save 30 and 50, both for 25 as an offer: steps at 0, 10, 20 and 25."""
     scenario = make_scenario(
         parts=[Part("lever", "lever", Side.CENTRE, 30.0), Part("case", "case", Side.CENTRE, 50.0)],

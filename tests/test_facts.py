@@ -168,9 +168,7 @@ def test_merged_items_lose_nothing_of_what_falls_cost(seed: int) -> None:
     for kit, cost in zip(one.kits, one.owner_cost, strict=True):
         merged = reduced.merged.cost * incurred(reduced.merged, one.bike, kit.astype(bool))
         apart = reduced.kept_items.cost * incurred(reduced.kept_items, one.bike, kit.astype(bool))
-        bill = np.minimum(
-            kept.base + np.bincount(reduced.kept_items.owner, apart, kept.base.size), one.scenario.cap
-        )
+        bill = np.minimum(kept.base + np.bincount(reduced.kept_items.owner, apart, kept.base.size), one.scenario.cap)
         total = (
             reduced.fixed_cost
             + np.bincount(reduced.merged.owner // names, merged, kinds)

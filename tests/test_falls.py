@@ -65,7 +65,12 @@ def as_text(bits: Bools) -> str:
 def test_a_seed_gives_the_same_falls_on_any_machine(make_scenario: MakeScenario) -> None:
     """The first draws of seed 1, written down once, do not change with time, machine or library."""
     left, right, both, tip_over = drawn(small(make_scenario), falls=24)
-    assert [sorted(one.sides) for one in (left, right, both, tip_over)] == [["left"], ["right"], ["left", "right"], ["left"]]
+    assert [sorted(one.sides) for one in (left, right, both, tip_over)] == [
+        ["left"],
+        ["right"],
+        ["left", "right"],
+        ["left"],
+    ]
     assert as_text(left.struck[0]) == "101101110110001111000001"
     assert as_text(right.struck[2]) == "111011001111011001100000"
     assert as_text(both.breaks[1]) == "011100111110100110011010"
@@ -175,7 +180,9 @@ def test_only_what_is_exposed_is_struck_and_only_what_is_struck_is_spared(seed: 
         for row, part in enumerate(scenario.parts):
             assert part.side is CENTRE or part.side in one.sides or not one.struck[row].any()
         for row, cover in enumerate(scenario.covers):
-            serves = cover.fall in (None, scenario.falls[one.fall].id) and (cover.side is None or cover.side in one.sides)
+            serves = cover.fall in (None, scenario.falls[one.fall].id) and (
+                cover.side is None or cover.side in one.sides
+            )
             assert one.serves[row] == serves
             assert (one.struck[rows[cover.part]] | ~one.holds[row]).all()
             assert serves or not one.holds[row].any()

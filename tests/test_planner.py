@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from functools import lru_cache
 
@@ -110,7 +111,7 @@ def test_more_budget_never_costs_more(seed: int) -> None:
     scenario = random_scenario(seed, guards=7)
     planner = Planner(scenario, sample_of(scenario))
     costs = [planner.best(Aim.BILLS, Limits(budget_cents=budget)).objective for budget in range(0, 40_001, 4_000)]
-    assert all(richer <= poorer + near(poorer) for poorer, richer in zip(costs, costs[1:], strict=False))
+    assert all(richer <= poorer + near(poorer) for poorer, richer in itertools.pairwise(costs))
     assert costs[-1] <= planner.measure(Measure.COST, scenario.stock) + near(costs[-1])
 
 
@@ -136,7 +137,11 @@ def test_plan_is_the_better_of_those_with_and_without_a_guard(seed: int) -> None
     least = planner.best(Aim.OUTLAY).objective
     for guard in scenario.guards:
         sides = (Limits(must=frozenset({guard.id})), Limits(never=frozenset({guard.id})))
-        forced = [planner.best(Aim.OUTLAY, limits).objective for limits in sides if every.least(Aim.OUTLAY, limits) is not None]
+        forced = [
+            planner.best(Aim.OUTLAY, limits).objective
+            for limits in sides
+            if every.least(Aim.OUTLAY, limits) is not None
+        ]
         assert min(forced) == pytest.approx(least, rel=TIED, abs=TIED)
 
 

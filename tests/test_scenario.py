@@ -51,9 +51,7 @@ def test_a_pair_fills_both_sides_of_its_slot(make_scenario: Callable[..., Scenar
         Guard("pad", "pad", CENTRE, 1),
     ]
     scenario = make_scenario([TANK], guards)
-    clashing = {
-        (one.id, other.id) for one, other in combinations(guards, 2) if scenario.clashes({one.id, other.id})
-    }
+    clashing = {(one.id, other.id) for one, other in combinations(guards, 2) if scenario.clashes({one.id, other.id})}
     assert clashing == {("bars", "slider.left"), ("bars", "slider.right"), ("bars", "cage")} | {
         ("slider.left", "cage"),
         ("slider.right", "cage"),
@@ -97,7 +95,9 @@ def best_saving_by_trying_all(offers: list[tuple[Kit, int]], kit: Kit) -> int:
     return most
 
 
-LOTS = st.lists(st.tuples(st.frozensets(st.sampled_from("abcdef"), min_size=1, max_size=4), st.integers(0, 99)), max_size=6)
+LOTS = st.lists(
+    st.tuples(st.frozensets(st.sampled_from("abcdef"), min_size=1, max_size=4), st.integers(0, 99)), max_size=6
+)
 
 
 @given(LOTS, st.frozensets(st.sampled_from("abcdef")))

@@ -104,7 +104,8 @@ def test_strikes_hang_together_more_the_higher_the_correlation(make_scenario: Ma
 def test_a_left_guard_changes_nothing_in_falls_to_the_right(make_scenario: MakeScenario) -> None:
     """The left slider saves the left case and, in falls to the left, the tank; in falls to the right it does nothing."""
     scenario = make_scenario(
-        parts=[Part(f"case.{side}", "case", side, 200.0) for side in (LEFT, RIGHT)] + [Part("tank", "tank", CENTRE, 400.0)],
+        parts=[Part(f"case.{side}", "case", side, 200.0) for side in (LEFT, RIGHT)]
+        + [Part("tank", "tank", CENTRE, 400.0)],
         guards=[Guard("slider.left", "slider", LEFT, 4000, wear_per_fall=9.0)],
         covers=[
             Cover(("slider.left",), "case.left", 1.0, side=LEFT),
@@ -128,7 +129,9 @@ def test_sided_guards_change_nothing_where_their_side_is_not_struck(seed: int) -
     bike = Bike(scenario)
     kit = all_kits(scenario)[-1]
     for sample in sample_of(scenario):
-        away = {name for name in kit if scenario.guard[name].side.is_sided and scenario.guard[name].side not in sample.sides}
+        away = {
+            name for name in kit if scenario.guard[name].side.is_sided and scenario.guard[name].side not in sample.sides
+        }
         full, without = (outcome(bike, sample, bike.kit_array(some)) for some in (kit, kit - away))
         np.testing.assert_array_equal(full.repair_bill, without.repair_bill)
         np.testing.assert_array_equal(full.renewals, without.renewals)

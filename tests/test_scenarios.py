@@ -1,0 +1,181 @@
+"""The shipped scenarios are sound, invented, different from each other and worth planning."""
+
+from __future__ import annotations
+
+import csv
+import io
+import tomllib
+from collections import defaultdict
+from dataclasses import replace
+
+import pytest
+from shipped import FALLS, FOLDER, NAMES, shipped, shipped_plan
+
+from guardopt.billing import bill
+from guardopt.planner import Aim, Planner
+from guardopt.plans import Status
+from guardopt.program import Limits
+from guardopt.starter import SCENARIO
+from guardopt.workbench import Workbench
+
+COLUMNS = {
+    "parts": {"part", "side", "price", "hours", "break_chance", "touch_up", "strip_down"},
+    "falls": {"fall", "per_year", "left_share", "tumble", "correlation", "watched_years"},
+    "knock_on": {"part", "takes", "chance"},
+    "guards": {
+        *("guard", "side", "price", "fit_hours", "slot", "lasts_falls", "renew_price", "needs", "not_with", "owned"),
+        *("weight_kg", "dislike", "resale_share"),
+    },
+    "covers": {"guard", "part", "holds", "fall"},
+    "offers": {"offer", "guards", "price"},
+}
+"""Every column of every table but hits.csv, whose columns are the kinds of fall."""
+
+SETTINGS = {
+    "": {"title", "currency"},
+    "bike": {"value", "salvage"},
+    "owner": {"years", "discount_rate", "budget", "max_weight_kg"},
+    "labour": {"repair_rate", "fitting_rate"},
+    "insurance": {"excess", "premium_rise", "write_off_share"},
+    "sampling": {"falls", "seed"},
+}
+
+
+def rows_of(scenario: str, table: str) -> list[dict[str, str]]:
+    """A table of a shipped scenario, read with nothing but the standard library."""
+    text = (FOLDER / scenario / f"{table}.csv").read_text(encoding="utf-8-sig")
+    return list(csv.DictReader(io.StringIO(text), delimiter=";" if ";" in text else ","))
+
+
+def test_these_scenarios_are_shipped_and_no_others() -> None:
+    """A folder that is added is tested as well."""
+    assert tuple(sorted(path.name for path in FOLDER.iterdir())) == NAMES
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_shipped_scenario_is_sound_and_nothing_in_it_is_odd(name: str) -> None:
+    """It loads, without a warning."""
+    assert shipped(name).warnings == ()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_shipped_scenario_says_that_it_is_invented(name: str) -> None:
+    """Whoever sees the title, and whoever opens the file, is told."""
+    assert "invented" in shipped(name).title
+    assert (FOLDER / name / "scenario.toml").read_text(encoding="utf-8").startswith("# Invented data")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_shipped_scenario_has_the_size_of_a_real_question(name: str) -> None:
+    """It has 20 to 35 parts and 12 to 20 guards to choose from, both sides counted."""
+    assert 20 <= len(shipped(name).parts) <= 35
+    assert 12 <= len(shipped(name).guards) <= 20
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_head_on_is_a_write_off_whatever_is_fitted(name: str) -> None:
+    """With any one guard, and with the kit of the plan, every head-on still writes the bike off."""
+    scenario = replace(shipped(name), falls_sampled=100)
+    head_on = [fall.id for fall in scenario.falls].index("head_on")
+    kits = [{guard.id} for guard in scenario.guards if not guard.needs] + [set(), shipped_plan(name).kit]
+    assert {bill(scenario, kit).bill.write_off_chance[head_on] for kit in kits} == {1.0}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_head_ons_are_the_rarest_falls_and_cost_the_most(name: str) -> None:
+    """Common practice, no source: riders drop a bike far more often than they write it off."""
+    scenario, report = shipped(name), shipped_plan(name).bare
+    rates = [fall.per_year for fall in scenario.falls]
+    assert scenario.falls[-1].id == "head_on"
+    assert min(rates) == rates[-1]
+    assert report.repair_bill.argmax() == len(rates) - 1
+
+
+@pytest.mark.parametrize("table", COLUMNS)
+def test_together_they_use_every_column(table: str) -> None:
+    """Each column is filled in somewhere, with more than one value, so that there is an example of it to copy."""
+    values: dict[str, set[str]] = defaultdict(set)
+    for name in NAMES:
+        if (FOLDER / name / f"{table}.csv").exists():
+            for row in rows_of(name, table):
+                for column, value in row.items():
+                    values[column].add(value.strip())
+    assert {column for column, found in values.items() if len(found) > 1} == COLUMNS[table]
+
+
+def test_together_they_use_every_setting() -> None:
+    """Each key of scenario.toml is there in one of them, groups to strip down included."""
+    used: dict[str, set[str]] = defaultdict(set)
+    for name in NAMES:
+        with (FOLDER / name / "scenario.toml").open("rb") as file:
+            for key, value in tomllib.load(file).items():
+                used[key if isinstance(value, dict) else ""] |= set(value) if isinstance(value, dict) else {key}
+    assert used.pop("strip_down")
+    assert used == SETTINGS
+
+
+def test_together_they_have_every_kind_of_side_and_rule() -> None:
+    """Every side, an owned guard, a need, a clash, joint covers, offers, knock-ons, insured and uninsured bikes."""
+    parts = {row["side"] for name in NAMES for row in rows_of(name, "parts")}
+    guards = {row["side"] for name in NAMES for row in rows_of(name, "guards")}
+    assert parts == {"left", "right", "centre", "both"}
+    assert guards == {"left", "right", "centre", "both", "pair"}
+    scenarios = [shipped(name) for name in NAMES]
+    every = [guard for scenario in scenarios for guard in scenario.guards]
+    assert any(guard.owned for guard in every)
+    assert any(guard.needs for guard in every)
+    assert any(guard.not_with for guard in every)
+    assert any(len(cover.guards) == 2 for scenario in scenarios for cover in scenario.covers)
+    assert all(scenario.offers and scenario.knock_ons for scenario in scenarios)
+    assert {scenario.insurance is None for scenario in scenarios} == {True, False}
+    assert len({scenario.currency for scenario in scenarios}) == 2
+
+
+def test_one_is_saved_as_a_spreadsheet_saves_it() -> None:
+    """Semicolons and a byte-order mark are shown to be fine."""
+    for file in (FOLDER / "riding_school").glob("*.csv"):
+        assert file.read_bytes().startswith(b"\xef\xbb\xbf")
+        assert ";" in file.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_its_plan_is_proven_best_and_saves(name: str) -> None:
+    """The gap closes to one in a million, the budget is kept and the saving is beyond the luck of the sample."""
+    made = shipped_plan(name)
+    assert made.status is Status.OPTIMAL
+    assert made.best.gap <= 1e-6
+    assert made.bought
+    assert made.scenario.spend_cents(made.kit) <= made.scenario.budget_cents
+    assert made.saving > 5 * made.saving_se > 0.0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_another_way_finds_the_same_kit(name: str) -> None:
+    """Listing every kit there is, without the integer program, comes to the kit of the plan."""
+    made = shipped_plan(name)
+    bench = Workbench(made.scenario)
+    planner = Planner(bench.scenario, bench.sample)
+    listed = planner.best_untied(Aim.BILLS, Limits(made.scenario.budget_cents))
+    assert made.scenario.falls_sampled == FALLS
+    assert listed is not None
+    assert listed.kit == made.kit
+    assert listed.objective == pytest.approx(made.best.objective, rel=1e-9)
+
+
+def test_the_four_plans_show_most_of_the_reasons() -> None:
+    """Among them guards are picked, owned, beaten, worn out, useless, too dear for the budget or for what they do."""
+    reasons = {verdict.reason.value for name in NAMES for verdict, _ in shipped_plan(name).verdicts}
+    assert reasons >= {
+        "picked",
+        "owned",
+        "beaten_in_its_slot",
+        "wears_out_faster_than_it_saves",
+        "adds_nothing",
+        "over_budget",
+        "not_worth_its_price",
+    }
+
+
+def test_the_starter_says_that_it_is_invented() -> None:
+    """Like the others, in its title and at its head."""
+    assert "invented" in tomllib.loads(SCENARIO)["title"]
