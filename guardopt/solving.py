@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import warnings
 from collections.abc import Sequence
 from enum import Enum, auto
 from typing import Any
@@ -101,10 +102,13 @@ def _solver(name: str, whole: bool, seconds: float | None) -> Any:
             primal_feasibility_tolerance=TOLERANCE,
             mip_feasibility_tolerance=TOLERANCE,
         )
-    known = {one.lower(): one for one in pulp.listSolvers(onlyAvailable=True)}
-    if name.lower() not in known:
-        raise SolverError(f"solver {name} is not to be found here; found: {', '.join(sorted(known.values()))}")
-    return pulp.getSolver(known[name.lower()], mip=whole, msg=False, timeLimit=limit)
+    with warnings.catch_warnings():
+        # PuLP 3 warns that the CBC it brings will be gone in PuLP 4; who names that solver knows.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        known = {one.lower(): one for one in pulp.listSolvers(onlyAvailable=True)}
+        if name.lower() not in known:
+            raise SolverError(f"solver {name} is not to be found here; found: {', '.join(sorted(known.values()))}")
+        return pulp.getSolver(known[name.lower()], mip=whole, msg=False, timeLimit=limit)
 
 
 _highs_is_silent = False

@@ -72,14 +72,13 @@ def test_outlay_solved_by_hand(make_scenario: MakeScenario) -> None:
 
 
 def test_relaxed_program_is_a_bound(make_scenario: MakeScenario) -> None:
-    """With guards fitted in part 30 buys the bar and half the pad, less than any whole kit for that money costs."""
+    """With guards fitted in part 22.50 buys the bar, two sevenths of the cage and some pad: less cost than any kit's."""
     program = by_hand(make_scenario)
     relaxed = program.solve(Measure.COST, Limits(budget_cents=2250), whole=False)
     whole = program.solve(Measure.COST, Limits(budget_cents=2250))
-    assert relaxed.kit is not None
-    assert relaxed.kit == pytest.approx([1.0, 0.0, 0.5], abs=1e-3)
-    assert relaxed.bound is not None
-    assert relaxed.bound == pytest.approx(82.0, abs=0.02)
+    pad = (22.50 - 10.0 - 20.0 * 2 / 7) / 25.0
+    assert relaxed.kit == pytest.approx([1.0, 2 / 7, pad], abs=1e-3)
+    assert relaxed.bound == pytest.approx(157.0 - 60.0 - 20.0 + 5.0 * 2 / 7 - 30.0 * pad, abs=0.02)
     assert whole.bound == pytest.approx(92.0)
 
 

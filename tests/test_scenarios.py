@@ -11,7 +11,8 @@ from dataclasses import replace
 import pytest
 from shipped import FALLS, FOLDER, NAMES, shipped, shipped_plan
 
-from guardopt.billing import bill
+from guardopt.bills import Bike, price
+from guardopt.falls import draw
 from guardopt.planner import Aim, Planner
 from guardopt.plans import Status
 from guardopt.program import Limits
@@ -74,11 +75,12 @@ def test_a_shipped_scenario_has_the_size_of_a_real_question(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_head_on_is_a_write_off_whatever_is_fitted(name: str) -> None:
-    """With any one guard, and with the kit of the plan, every head-on still writes the bike off."""
-    scenario = replace(shipped(name), falls_sampled=100)
-    head_on = [fall.id for fall in scenario.falls].index("head_on")
-    kits = [{guard.id} for guard in scenario.guards if not guard.needs] + [set(), shipped_plan(name).kit]
-    assert {bill(scenario, kit).bill.write_off_chance[head_on] for kit in kits} == {1.0}
+    """Even with every guard on the bike at once, more than could be fitted, each simulated head-on writes it off."""
+    scenario = replace(shipped(name), falls_sampled=FALLS)
+    (row,) = (row for row, fall in enumerate(scenario.falls) if fall.id == "head_on")
+    strata = (stratum for stratum in draw(scenario, FALLS, scenario.seed, "price") if stratum.fall == row)
+    everything = frozenset(scenario.guard)
+    assert price(Bike(scenario), strata, [everything]).bills[0].write_off_chance[row] == 1.0
 
 
 @pytest.mark.parametrize("name", NAMES)
