@@ -86,6 +86,8 @@ class Swap:
 
     Attributes
     ----------
+    now
+        What is paid with the kit of the plan.
     without, plus
         What is paid without and with the guard, the rest of the kit being the same.
     off
@@ -94,6 +96,7 @@ class Swap:
 
     scenario: Scenario
     guard: Guard
+    now: Bill
     without: Bill
     plus: Bill
     off: tuple[str, ...]
@@ -110,8 +113,9 @@ class Swap:
         return float(self.scenario.annuity * rates @ (self.without.owner_cost - self.plus.owner_cost))
 
     def parts(self) -> list[str]:
-        """The parts it saves most on, three at most."""
-        saved = self.without.part_bill_per_year - self.plus.part_bill_per_year
+        """The parts it saves most on, three at most; where it takes the place of others, beyond what they save."""
+        before = self.without if self.guard.id in self.now.kit else self.now
+        saved = before.part_bill_per_year - self.plus.part_bill_per_year
         worst_first = np.argsort(-saved, kind="stable")[:3]
         return [self.scenario.parts[row].id for row in worst_first if saved[row] > NOTHING]
 
@@ -165,8 +169,8 @@ def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...
     verdicts = []
     for guard, (without, plus) in zip(scenario.guards, pairs, strict=True):
         off = kit - without - {guard.id} if guard.id in kit else kit - plus
-        swap = Swap(scenario, guard, bills[without], bills[plus], tuple(sorted(off)))
-        verdicts.append(_picked(question, swap) if guard.id in kit else _left_out(question, swap, bills[kit]))
+        swap = Swap(scenario, guard, bills[kit], bills[without], bills[plus], tuple(sorted(off)))
+        verdicts.append(_picked(question, swap) if guard.id in kit else _left_out(question, swap))
     return tuple(verdicts)
 
 
@@ -207,7 +211,7 @@ def _picked(question: Question, swap: Swap) -> Verdict:
     )
 
 
-def _left_out(question: Question, swap: Swap, whole: Bill) -> Verdict:
+def _left_out(question: Question, swap: Swap) -> Verdict:
     guard, limits = swap.guard, question.limits
     forced = replace(limits, must=limits.must | {guard.id}, never=limits.never - {guard.id})
     loss_if_forced = question.loss(forced)
@@ -234,7 +238,7 @@ def _left_out(question: Question, swap: Swap, whole: Bill) -> Verdict:
         spend=guard.spend_cents / 100,
         reason=reason,
         swap=swap,
-        gain_if_added=whole.cost_over_years - swap.plus.cost_over_years,
+        gain_if_added=swap.now.cost_over_years - swap.plus.cost_over_years,
         loss_if_forced=loss_if_forced,
         enters_at_budget=budgets[0] / 100 if budgets else None,
         next_entry_budget=later[0] / 100 if later else None,
@@ -249,9 +253,11 @@ def _price_to_enter(question: Question, swap: Swap, loss_if_forced: float | None
 
     Where the aim counts what is spent, the price has to fall by what forcing the guard in would lose, what is got back
     for it at the end taken off. Otherwise the least spend on a kit that has it and costs less than the best one has
-    to fall to the budget.
+    to fall to the budget. Where the guard is part of an offer, its own price may not be what has to fall.
     """
     guard, limits, scenario = swap.guard, question.limits, question.scenario
+    if any(guard.id in offer.guards and scenario.offer_saving_cents(offer) for offer in scenario.offers):
+        return None
     if question.aim is Aim.OUTLAY and loss_if_forced is not None:
         price = guard.price - loss_if_forced / (1.0 - scenario.discount_at_end * guard.resale_share)
     elif question.aim is Aim.BILLS and limits.budget_cents is not None:
@@ -262,7 +268,7 @@ def _price_to_enter(question: Question, swap: Swap, loss_if_forced: float | None
         price = guard.price - (spend - limits.budget_cents) / 100
     else:
         return None
-    return price if 0.0 <= price < guard.price else None
+    return price if 0.0 < price < guard.price else None
 
 
 def _must_wait(question: Question, swap: Swap) -> bool:

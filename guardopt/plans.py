@@ -283,10 +283,16 @@ def plan(
         The solver failed, or its answer did not survive being recomputed.
     """
     end = None if time_limit is None else time.monotonic() + time_limit
-    _check_numbers(aim, tail, gap, time_limit, sure)
     bench = subject if isinstance(subject, Workbench) else Workbench(subject, tail, solver)
     scenario = bench.scenario
-    limits = Limits(_budget_cents(scenario, budget), *forced_guards(scenario, must, never))
+    problems = _wrong_numbers(budget, aim, tail, gap, time_limit, sure)
+    try:
+        forced = forced_guards(scenario, must, never)
+    except InputError as error:
+        raise InputError([*problems, *error.problems]) from None
+    if problems:
+        raise InputError(problems)
+    limits = Limits(_budget_cents(scenario, budget), *forced)
     progress("simulating falls")
     sample, planner = bench.sample, bench.planner
     progress("looking for the best kit")
@@ -315,13 +321,15 @@ def plan(
 def _budget_cents(scenario: Scenario, budget: float | None) -> int | None:
     if budget is None:
         return scenario.budget_cents
-    if math.isnan(budget) or budget < 0:
-        raise InputError([Problem("--budget", f"found {budget:g}, expected an amount of at least 0")])
     return None if math.isinf(budget) else round(budget * 100)
 
 
-def _check_numbers(aim: str, tail: float, gap: float, time_limit: float | None, sure: int | None) -> None:
+def _wrong_numbers(
+    budget: float | None, aim: str, tail: float, gap: float, time_limit: float | None, sure: int | None
+) -> list[Problem]:
     problems = []
+    if budget is not None and not budget >= 0.0:
+        problems.append(Problem("--budget", f"found {budget:g}, expected an amount of at least 0"))
     if aim not in list(Aim):
         problems.append(Problem("--aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
     if not 0.0 < tail <= 1.0:
@@ -332,8 +340,7 @@ def _check_numbers(aim: str, tail: float, gap: float, time_limit: float | None, 
         problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
     if sure is not None and sure < 1:
         problems.append(Problem("--sure", f"found {sure}, expected at least 1"))
-    if problems:
-        raise InputError(problems)
+    return problems
 
 
 def _check_against(best: Best, limits: Limits, steps: Sequence[Step], gap: float) -> None:

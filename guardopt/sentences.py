@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 from guardopt.explain import NOTHING, Question, Reason, Verdict
 from guardopt.planner import Aim
+from guardopt.scenario import Kit, Scenario
 from guardopt.spelling import listed
 from guardopt.wording import exact_money, money, years
 
@@ -46,7 +49,8 @@ def _picked(question: Question, verdict: Verdict) -> str:
         return text if question.is_out_of_time else f"{text} No kit is possible without it."
     if verdict.loss_if_barred > NOTHING:
         return f"{text} The best kit without it is {money(verdict.loss_if_barred, currency)} worse{_by(question)}."
-    return f"{text} Another kit does as well without it."
+    as_well = "as well or better" if verdict.guard in question.limits.must else "as well"
+    return f"{text} Another kit does {as_well} without it."
 
 
 def _left_out(question: Question, verdict: Verdict) -> str:
@@ -65,9 +69,10 @@ def _left_out(question: Question, verdict: Verdict) -> str:
             return f"Cannot be fitted at any budget: {_obstacle(question, verdict)}."
         case Reason.OVER_BUDGET:
             entry = verdict.next_entry_budget
-            enters = "" if entry is None else f"; in from a budget of {money(entry, currency)} on"
+            enters = "" if entry is None else f"; a budget of {exact_money(round(entry * 100), currency)} would have it"
+            elsewhere = ", but this money does more elsewhere" if (verdict.gain_if_added or 0.0) > NOTHING else ""
             cheaper = _cheaper(question, verdict)
-            return f"{_worth(question, verdict)}, but this money does more elsewhere{enters}{cheaper}.{needs}{forced}"
+            return f"{_worth(question, verdict)}{elsewhere}{enters}{cheaper}.{needs}{forced}"
         case Reason.ADDS_NOTHING:
             why = f" It helps only together with {_needs(verdict)}." if swap.missing() else ""
             return f"Beside the rest of the kit it would save nothing in any fall.{why}{forced}"
@@ -77,10 +82,10 @@ def _left_out(question: Question, verdict: Verdict) -> str:
             return (
                 f"It would save {damage} of damage over {span}, but renewing it after falls costs {renewals}.{forced}"
             )
-        case Reason.BEATEN:
-            return (
-                f"Its place is better filled by {_and(swap.rivals())}; in their stead it {would_save}.{needs}{forced}"
-            )
+        case Reason.BEATEN if (verdict.gain_if_added or 0.0) <= NOTHING:
+            rivals = swap.rivals()
+            stead = "its" if len(rivals) == 1 else "their"
+            return f"Its place is better filled by {_and(rivals)}; in {stead} stead it {would_save}.{needs}{forced}"
         case _:
             against = f"{_against(question, verdict)}{_cheaper(question, verdict)}"
             return f"{_worth(question, verdict)}, but {against}.{needs}{forced}"
@@ -103,25 +108,41 @@ def _cheaper(question: Question, verdict: Verdict) -> str:
     """A price at which it would come in."""
     if verdict.enters_at_price is None:
         return ""
-    return f"; at {money(verdict.enters_at_price, question.scenario.currency)} it would be in now"
+    # Rounded down: a cent above it would still be out.
+    cents = math.floor(verdict.enters_at_price * 100 + 1e-6)
+    return f"; at a price of {exact_money(cents, question.scenario.currency)} it would be in now"
 
 
 def _against(question: Question, verdict: Verdict) -> str:
-    """What keeps a guard out that would save something and has its place free."""
-    scenario, guard = question.scenario, verdict.swap.guard
+    """What keeps a guard out that would save something in its place."""
+    scenario, swap, guard = question.scenario, verdict.swap, verdict.swap.guard
+    gain, laid_out = verdict.gain_if_added or 0.0, 0.0
     if question.aim is Aim.OUTLAY:
-        return "that is less than it costs"
-    if guard.dislike:
+        laid_out = _laid_out(scenario, swap.plus.kit) - _laid_out(scenario, question.best.kit)
+        if gain <= laid_out:
+            less_than = "the change costs" if swap.rivals() else "it costs"
+            return f"that is less than {less_than}{', resale taken off' if guard.resale_share else ''}"
+    if guard.dislike and gain <= laid_out + guard.dislike:
         return f"you would pay {money(guard.dislike, scenario.currency)} not to have it on the bike"
-    fullest = question.steps[-1].best.kit if question.steps else question.best.kit
-    if not scenario.is_within_weight(fullest | {guard.id}):
+    if not question.steps:
+        return "there was no time to find out whether a larger budget would have it"
+    if not scenario.is_within_weight(question.steps[-1].best.kit | {guard.id}):
         return "within the weight limit other guards do more"
     return "other guards do more for the same money at every budget"
+
+
+def _laid_out(scenario: Scenario, kit: Kit) -> float:
+    """What a kit costs to buy, less what is got back for it at the end."""
+    return scenario.spend_cents(kit) / 100 - scenario.resale_value(kit)
 
 
 def _obstacle(question: Question, verdict: Verdict) -> str:
     """What keeps a guard off the bike whatever the budget."""
     scenario, guard = question.scenario, verdict.swap.guard
+    wanted = [scenario.guard[name] for name in sorted(question.limits.must - {guard.id})]
+    rivals = [one.id for one in wanted if scenario.exclude_each_other(guard, one)]
+    if rivals:
+        return f"it cannot go with {_and(rivals)}, which you asked for"
     if not scenario.is_within_weight({guard.id}):
         return f"it weighs {guard.weight_kg:g} kg and the limit is {scenario.max_weight_kg:g} kg"
     if any(not alternatives for alternatives in guard.needs):

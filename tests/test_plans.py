@@ -1,0 +1,326 @@
+"""A plan keeps its contract: its numbers can be recomputed, its limits hold, and what is wrong with a question is told."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import chain, combinations
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from folders import SMALL_TWIN, write_folder
+from random_scenarios import random_scenario
+
+import guardopt
+from guardopt.bills import Bike, outcome, price, worst_mean
+from guardopt.errors import InputError, NoKitError, SolverError
+from guardopt.falls import draw
+from guardopt.planner import Planner
+from guardopt.plans import NO_LIMIT, Plan, Status, plan
+from guardopt.scenario import Cover, Guard, Part, Scenario, Side
+
+AIMS = ("bills", "outlay", "worst")
+SEEDS = range(60, 66)
+
+
+@pytest.fixture(scope="module")
+def twin(tmp_path_factory: pytest.TempPathFactory) -> Scenario:
+    """The small twin."""
+    return guardopt.load(write_folder(tmp_path_factory.mktemp("twin")))
+
+
+@pytest.fixture(scope="module", params=AIMS)
+def made(request: pytest.FixtureRequest, twin: Scenario) -> Plan:
+    """Its plan, for each aim."""
+    return plan(twin, aim=request.param)
+
+
+def cheapest_way_to_buy(scenario: Scenario, kit: list[str]) -> int:
+    """What a kit costs in cents, every set of offers that do not overlap tried."""
+    lots = list(chain.from_iterable(combinations(scenario.offers, count) for count in range(len(scenario.offers) + 1)))
+    return min(
+        sum(offer.price_cents for offer in taken)
+        + sum(
+            (0 if any(name in offer.guards for offer in taken) else scenario.guard[name].price_cents)
+            + scenario.guard[name].fit_cents
+            for name in kit
+            if not scenario.guard[name].owned
+        )
+        for taken in lots
+        if all(offer.guards <= set(kit) for offer in taken)
+        and not any(one.guards & other.guards for one, other in combinations(taken, 2))
+    )
+
+
+def test_json_holds_what_is_promised_in_plain_types(made: Plan) -> None:
+    """Every key is there, the object survives being written and read, and each guard has a verdict of its own."""
+    said = made.to_json()
+    assert said.keys() >= {
+        *("scenario", "currency", "aim", "budget", "kit", "spend", "status", "objective", "bound", "gap"),
+        *("stock", "fitted", "guards"),
+    }
+    assert said["stock"].keys() >= {"yearly_cost", "cost_over_years"}
+    assert said["fitted"].keys() >= {"yearly_cost", "yearly_cost_se", "cost_over_years", "cost_over_years_se"}
+    assert json.loads(json.dumps(said, allow_nan=False)) == said
+    assert (said["scenario"], said["currency"], said["budget"]) == ("Small twin (invented)", "EUR", 300.0)
+    assert (said["aim"], said["status"]) == (made.aim.value, "optimal")
+    assert [record["guard"] for record in said["guards"]] == [guard.id for guard in made.scenario.guards]
+    assert said["kit"] == [record["guard"] for record in said["guards"] if record["picked"]]
+    for record in said["guards"]:
+        assert record.keys() >= {"guard", "picked", "price", "spend", "reason", "text"}
+        of_picked, of_left_out = (
+            {"loss_if_dropped", "loss_if_barred", "pays_back_years"},
+            {"gain_if_added", "loss_if_forced", "enters_at_budget"},
+        )
+        assert record.keys() >= (of_picked if record["picked"] else of_left_out)
+        assert not record.keys() & (of_left_out if record["picked"] else of_picked)
+
+
+@pytest.mark.parametrize("aim", AIMS)
+@pytest.mark.parametrize("seed", SEEDS)
+def test_spend_and_gap_follow_from_the_kit_and_the_bound(seed: int, aim: str) -> None:
+    """Spend is the cheapest way to buy the kit, to the cent; gap = (objective − bound) / max(1, |objective|)."""
+    scenario = random_scenario(seed, guards=7)
+    said = plan(scenario, aim=aim, reasons=False).to_json()
+    assert said["spend"] == cheapest_way_to_buy(scenario, said["kit"]) / 100
+    assert said["spend"] <= said["budget"]
+    assert said["gap"] == (said["objective"] - said["bound"]) / max(1.0, abs(said["objective"]))
+    assert 0.0 <= said["gap"] <= 1e-6
+
+
+@pytest.mark.parametrize("aim", AIMS)
+@pytest.mark.parametrize("seed", SEEDS)
+def test_objective_is_what_pricing_the_kit_on_the_planning_falls_gives(seed: int, aim: str) -> None:
+    """Cost over the years and dislike; with what is laid out; or the mean of the worst tenth of falls."""
+    scenario = random_scenario(seed, guards=7)
+    said = plan(scenario, aim=aim, reasons=False).to_json()
+    bike, kit = Bike(scenario), frozenset(said["kit"])
+    sample = list(draw(scenario, scenario.falls_sampled, scenario.seed, "plan"))
+    dislike = sum(scenario.guard[name].dislike for name in kit)
+    expected = price(bike, sample, [kit]).bills[0].cost_over_years + dislike
+    if aim == "outlay":
+        resale = sum(guard.price * guard.resale_share for guard in map(scenario.guard.get, kit) if not guard.owned)
+        expected += said["spend"] - resale * (1 + scenario.discount_rate) ** -scenario.years
+    if aim == "worst":
+        rates = np.array([fall.per_year for fall in scenario.falls])
+        costs = [outcome(bike, one, bike.kit_array(kit)).owner_cost for one in sample]
+        shares = [np.full(one.falls, rates[one.fall] / rates.sum() * one.share / one.falls) for one in sample]
+        expected = worst_mean(np.concatenate(costs), np.concatenate(shares), 0.1)
+    assert said["objective"] == pytest.approx(expected, rel=1e-9)
+
+
+def test_stock_and_fitted_are_priced_on_falls_the_plan_was_not_made_on(made: Plan) -> None:
+    """They are what `bill` says of these kits, and not what the planning sample says."""
+    said, twin = made.to_json(), made.scenario
+    keys = ("yearly_cost", "yearly_cost_se", "cost_over_years", "cost_over_years_se")
+    for name, fit in (("stock", None), ("fitted", said["kit"])):
+        priced = guardopt.bill(twin, fit).to_json()
+        assert said[name] == pytest.approx({key: priced[key] for key in keys})
+    assert said["saving_over_years"] == said["stock"]["cost_over_years"] - said["fitted"]["cost_over_years"]
+    planning = price(Bike(twin), draw(twin, twin.falls_sampled, twin.seed, "plan"), [made.kit]).bills[0]
+    assert said["fitted"]["yearly_cost"] != planning.yearly_cost
+
+
+def test_a_saving_is_surer_than_either_cost(twin: Scenario) -> None:
+    """Both bikes meet the same falls, so the luck of the sample cancels out for the most part."""
+    said = plan(twin, reasons=False).to_json()
+    assert 0.0 < said["saving_over_years_se"] < said["stock"]["cost_over_years_se"]
+
+
+@pytest.mark.parametrize("aim", AIMS)
+def test_an_objective_that_does_not_survive_being_recomputed_is_refused(
+    twin: Scenario, monkeypatch: pytest.MonkeyPatch, aim: str
+) -> None:
+    """A planner that claims one euro less than its kit costs is not believed."""
+    honest = Planner.best
+
+    def flattering(*args: Any, **options: Any) -> Any:
+        best = honest(*args, **options)
+        return replace(best, objective=best.objective - 1.0)
+
+    monkeypatch.setattr(Planner, "best", flattering)
+    with pytest.raises(SolverError, match="pricing it again gives"):
+        plan(twin, aim=aim)
+
+
+def test_a_kit_that_the_budget_curve_beats_is_refused(twin: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A planner that calls the bare bike proven best is found out by the other way to the best kit."""
+    honest = Planner.best
+
+    def lazy(planner: Planner, *args: Any, **options: Any) -> Any:
+        best = honest(planner, *args, **options)
+        bare = price(planner.bike, draw(twin, twin.falls_sampled, twin.seed, "plan"), [frozenset()]).bills[0]
+        return replace(best, kit=frozenset(), objective=bare.cost_over_years, bound=bare.cost_over_years)
+
+    monkeypatch.setattr(Planner, "best", lazy)
+    with pytest.raises(SolverError, match="a kit was found at"):
+        plan(twin)
+
+
+def test_the_scenarios_budget_holds_unless_another_is_named_or_the_limit_is_lifted(twin: Scenario) -> None:
+    """None is the scenario's 300; a number is in units of the currency; NO_LIMIT buys all that saves anything."""
+    own, smaller, lifted = (plan(twin, budget=budget, reasons=False) for budget in (None, 100, NO_LIMIT))
+    assert own.to_json()["budget"] == 300.0
+    assert smaller.to_json()["budget"] == 100.0
+    assert lifted.to_json()["budget"] is None
+    assert smaller.spend <= 100.0 < own.spend <= 300.0 < lifted.spend
+    assert smaller.best.objective > own.best.objective > lifted.best.objective
+
+
+def test_a_budget_is_kept_to_the_cent(make_scenario: Callable[..., Scenario]) -> None:
+    """A guard at 19.99 is bought for 19.99 and not for 19.98, whatever binary fractions make of these."""
+    part, guard = Part("tank", "tank", Side.CENTRE, 100.0), Guard("bar", "bar", Side.CENTRE, 1999)
+    scenario = make_scenario([part], [guard], [Cover(("bar",), "tank", 1.0)])
+    assert plan(scenario, budget=19.99).kit == {"bar"}
+    assert plan(scenario, budget=19.98).kit == frozenset()
+    assert plan(scenario, budget=0).kit == frozenset()
+
+
+def test_guards_are_forced_by_ids_with_and_without_a_side(twin: Scenario) -> None:
+    """An id without a side means both sides, in and out."""
+    assert plan(twin, must=["lever_guard"], reasons=False).kit >= {"lever_guard.left", "lever_guard.right"}
+    one_side = plan(twin, must=["lever_guard.right"], never=["lever_guard.left"], reasons=False)
+    assert "lever_guard.right" in one_side.kit
+    assert "lever_guard.left" not in one_side.kit
+    assert not plan(twin, never=["lever_guard"], reasons=False).kit & {"lever_guard.left", "lever_guard.right"}
+    assert plan(twin, never=twin.guard, reasons=False).kit == frozenset()
+
+
+def test_everything_wrong_with_a_question_is_told_at_once(twin: Scenario) -> None:
+    """Ids, budget, aim, shares and times, each in a line of its own."""
+    with pytest.raises(InputError) as caught:
+        plan(
+            twin,
+            budget=-1,
+            aim="cheapest",
+            must=["crash_baar"],
+            never=["nothing_like_it"],
+            tail=0.0,
+            gap=1.0,
+            time_limit=0.0,
+            sure=0,
+        )
+    told = [str(problem) for problem in caught.value.problems]
+    assert told == [
+        "--budget: found -1, expected an amount of at least 0",
+        "--aim: found 'cheapest', expected one of bills, outlay, worst",
+        "--tail: found 0, expected a share above 0 and at most 1",
+        "--gap: found 1, expected a share of at least 0 and below 1",
+        "--time-limit: found 0, expected seconds above 0",
+        "--sure: found 0, expected at least 1",
+        "--must: no guard 'crash_baar' in this scenario; did you mean crash_bar?",
+        "--never: no guard 'nothing_like_it' in this scenario"
+        "; known: case_cover, crash_bar, lever_guard, lever_guard.left, lever_guard.right, radiator_grille",
+    ]
+
+
+@pytest.mark.parametrize(
+    "asked", [{"budget": math.nan}, {"tail": math.nan}, {"gap": math.nan}, {"time_limit": math.nan}]
+)
+def test_not_a_number_is_no_number(twin: Scenario, asked: dict[str, float]) -> None:
+    """It compares false with everything, so it has to be looked for."""
+    with pytest.raises(InputError, match="found nan"):
+        plan(twin, **asked)
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"must": ["crash_bar"], "budget": 179.99},
+        {"must": ["crash_bar"], "never": ["crash_bar"]},
+        {"must": ["crash_bar", "case_cover"], "budget": 209.99},
+    ],
+)
+def test_what_cannot_be_had_is_no_plan(twin: Scenario, asked: dict[str, Any]) -> None:
+    """Forced guards that are too dear, even with the offer taken, or forced out as well."""
+    with pytest.raises(NoKitError, match="no kit satisfies"):
+        plan(twin, **asked)
+
+
+def test_forced_guards_that_clash_or_are_too_heavy_are_no_plan(tmp_path: Path) -> None:
+    """Two guards for one mounting place, and four kilograms where three are allowed."""
+    guards = SMALL_TWIN["guards"].replace("radiator_grille,centre,45,0.4,,", "radiator_grille,centre,45,0.4,front,")
+    guards += "other_grille,centre,30,0.4,front,,,,,,0.2,,\n"
+    covers = SMALL_TWIN["covers"] + "other_grille,radiator,0.4,\n"
+    scenario = guardopt.load(write_folder(tmp_path, guards=guards, covers=covers), {"scenario.owner.max_weight_kg": 3})
+    for must in (["radiator_grille", "other_grille"], ["crash_bar"]):
+        with pytest.raises(NoKitError):
+            plan(scenario, must=must)
+
+
+@pytest.mark.parametrize("name", ["courier", "tourer"])
+@pytest.mark.parametrize("time_limit", [1e-9, 0.05])
+def test_a_short_time_gives_a_kit_with_an_honest_gap(name: str, time_limit: float) -> None:
+    """The kit is allowed, the true optimum lies between bound and objective, and only what is proven is called so."""
+    folder = Path(__file__).parents[1] / "scenarios" / name
+    scenario = guardopt.load(folder, {"scenario.sampling.falls": 200})
+    bench = guardopt.Workbench(scenario)
+    optimum = plan(bench, reasons=False, time_limit=None).best.objective
+    hurried = plan(scenario, time_limit=time_limit)
+    said = hurried.to_json()
+    assert said["bound"] <= optimum + 1e-6 * optimum
+    assert optimum <= said["objective"] + 1e-6 * optimum
+    assert said["spend"] <= said["budget"]
+    assert math.isfinite(said["gap"])
+    assert (said["gap"] <= 1e-6) == (hurried.status is Status.OPTIMAL)
+    assert json.loads(json.dumps(said, allow_nan=False)) == said
+
+
+def test_reasons_can_be_left_out(twin: Scenario) -> None:
+    """The plan is the same without them, and sooner there."""
+    bare, full = plan(twin, reasons=False), plan(twin)
+    assert bare.to_json()["guards"] == []
+    assert bare.kit == full.kit
+    assert bare.best.objective == full.best.objective
+    assert bare.guards.empty
+
+
+def test_tables_have_one_row_for_each_thing_and_agree_with_the_json(made: Plan) -> None:
+    """`guards` and `falls` in the scenario's order, `parts` with those first that still cost most."""
+    said, twin = made.to_json(), made.scenario
+    guards = made.guards
+    assert list(guards["guard"]) == [guard.id for guard in twin.guards]
+    for row, record in zip(guards.to_dict("records"), said["guards"], strict=True):
+        for key, value in record.items():
+            assert row[key] == (pytest.approx(value) if isinstance(value, float) else value) or value is None
+    assert list(made.falls["fall"]) == [fall.id for fall in twin.falls]
+    for row, record in zip(made.falls.to_dict("records"), said["falls"], strict=True):
+        assert row["per_year"] == record["per_year"]
+        for bike in ("stock", "fitted"):
+            assert {key: row[f"{bike}_{key}"] for key in record[bike]} == record[bike]
+    parts = made.parts
+    assert sorted(parts["part"]) == sorted(part.id for part in twin.parts)
+    assert parts["bill_per_year_fitted"].is_monotonic_decreasing
+    priced = {row["part"]: row for row in guardopt.bill(twin, said["kit"]).to_json()["parts"]}
+    for row in parts.to_dict("records"):
+        assert row["bill_per_year_fitted"] == pytest.approx(priced[row["part"]]["bill_per_year"])
+
+
+def test_a_notebook_shows_the_answer_and_every_guard(made: Plan) -> None:
+    """The HTML begins with what to buy and has a row for each guard."""
+    shown = made._repr_html_()
+    assert shown.startswith("<p>Buy ")
+    assert all(f"<td>{guard.id}</td>" in shown for guard in made.scenario.guards)
+
+
+def test_progress_is_told_in_words(twin: Scenario) -> None:
+    """Whoever waits can be shown what is being done."""
+    told: list[str] = []
+    plan(twin, progress=told.append)
+    assert told == [
+        "simulating falls",
+        "looking for the best kit",
+        "working out the reasons",
+        "pricing the kit on fresh falls",
+    ]
+
+
+def test_the_seed_decides_the_falls_and_nothing_else_does(twin: Scenario) -> None:
+    """The same question twice gives the same numbers, another seed others."""
+    assert plan(twin).to_json() == plan(twin).to_json()
+    other = plan(replace(twin, seed=2), reasons=False)
+    assert other.best.objective != plan(twin, reasons=False).best.objective
