@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import accumulate
+
 from guardopt.billing import BillReport, contact_order, in_order
 from guardopt.bills import Bill
 from guardopt.explain import Reason
-from guardopt.layout import cautions, plus_minus, table, title, wrapped
+from guardopt.layout import WIDTH, cautions, plus_minus, table, title, wrapped
 from guardopt.planner import Aim
 from guardopt.plans import Plan, Status
 from guardopt.question_text import break_even_lines, sureness_lines
@@ -15,7 +17,7 @@ from guardopt.wording import exact_money, money, number, percent, years
 
 PARTS_SHOWN = 8
 
-FALLS_ABREAST = 4
+MOST_OF_AN_ID = 20
 
 
 def plan_headline(plan: Plan) -> list[str]:
@@ -208,17 +210,22 @@ def _contact_tables(scenario: Scenario, bill: Bill) -> list[str]:
     """Parts by kinds of fall, as many kinds side by side as fit; a part that a fall never harms is left blank."""
     commonest = max(scenario.falls, key=lambda fall: fall.per_year)
     order = [row for row in contact_order(scenario, commonest.id) if bill.part_harmed[:, row].any()]
+    parts = [scenario.parts[row].id for row in order]
+    columns = [
+        [fall.id[:MOST_OF_AN_ID]]
+        + [number(bill.part_bill[kind, row]) if bill.part_harmed[kind, row] else "" for row in order]
+        for kind, fall in enumerate(scenario.falls)
+    ]
     lines: list[str] = []
-    for start in range(0, len(scenario.falls), FALLS_ABREAST):
-        kinds = range(start, min(start + FALLS_ABREAST, len(scenario.falls)))
-        rows = [
-            (
-                scenario.parts[row].id,
-                *(number(bill.part_bill[kind, row]) if bill.part_harmed[kind, row] else "" for kind in kinds),
-            )
-            for row in order
-        ]
-        lines += table(("part", *(scenario.falls[kind].id[:11] for kind in kinds)), rows)
+    while columns:
+        widths = [2 + max(map(len, column)) for column in columns]
+        room = WIDTH - 2 - max(map(len, parts), default=0)
+        abreast = max(1, sum(width <= room for width in accumulate(widths)))
+        lines += table(
+            ("part", *(column[0] for column in columns[:abreast])),
+            zip(parts, *(c[1:] for c in columns[:abreast]), strict=True),
+        )
+        columns = columns[abreast:]
     return [*lines, *wrapped(f"(The order is that of {commonest.id}, the commonest fall.)", "  ")]
 
 
