@@ -324,5 +324,6 @@ def tail_weights(costs: Floats, weights: Floats, tail: float) -> Floats:
     before = np.concatenate([[0.0], np.cumsum(weights[worst_first])[:-1]])
     taken = np.clip(tail - before, 0.0, weights[worst_first])
     result = np.zeros_like(weights)
-    result[worst_first] = taken / taken.sum()
+    if taken.any():
+        result[worst_first] = taken / taken.sum()
     return result

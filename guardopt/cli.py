@@ -36,8 +36,9 @@ class SeveralIds(click.Command):
         taken = 0
         for arg, after in zip(args, [*args[1:], ""], strict=True):
             if arg.startswith("--") or (arg.startswith("-") and len(arg) > 1):
-                current = arg if arg in self.id_options else None
-                taken = 0
+                name, equals, _ = arg.partition("=")
+                current = name if name in self.id_options else None
+                taken = len(equals)
                 # Without a number behind it, --sure must not take what follows for one.
                 spread.append(f"{arg}={DRAWS}" if arg == "--sure" and not after.isdigit() else arg)
                 continue
@@ -48,24 +49,29 @@ class SeveralIds(click.Command):
         return super().parse_args(ctx, self._scenario_last(spread))
 
     def _scenario_last(self, args: list[str]) -> list[str]:
-        """Where the scenario was written behind the ids, it is the last of them: a folder, not an id."""
-        if len(args) >= 2 and args[-2] in self.id_options and Path(args[-1]).is_dir() and "--" not in args:
-            before = args[:-2]
-            options = {name: one for one in self.params if isinstance(one, click.Option) for name in one.opts}
-            positions = [
-                arg
-                for index, arg in enumerate(before)
-                if not arg.startswith("-")
-                and not (index and before[index - 1] in options and not options[before[index - 1]].is_flag)
-            ]
-            if not positions:
-                return [*before, args[-1]]
-        return args
+        """Where the scenario was written behind ids and nowhere else, it is the last folder among them."""
+        options = {name: one for one in self.params if isinstance(one, click.Option) for name in one.opts}
+        folders = []
+        for index, (before, arg) in enumerate(zip(["", *args], args, strict=False)):
+            if arg == "--":
+                return args
+            if before in self.id_options:
+                # The first id behind an option is one, or the option would be left without any.
+                if index > 2 and args[index - 3] == before and Path(arg).is_dir():
+                    folders.append(index)
+            elif not arg.startswith("-") and (before not in options or options[before].is_flag):
+                return args
+        if not folders:
+            return args
+        return [*args[: folders[-1] - 1], *args[folders[-1] + 1 :], args[folders[-1]]]
 
 
-def _split_ids(_ctx: click.Context, _param: click.Parameter, values: Sequence[str]) -> tuple[str, ...]:
+def _split_ids(_ctx: click.Context, param: click.Parameter, values: Sequence[str]) -> tuple[str, ...]:
     """Ids given one an option, or several with commas or blanks between them."""
-    return tuple(name for value in values for name in value.replace(",", " ").split())
+    ids = tuple(name for value in values for name in value.replace(",", " ").split())
+    if values and not ids:
+        raise InputError([Problem(param.opts[0], "no id behind it")])
+    return ids
 
 
 def common(command: Command) -> Command:
@@ -393,7 +399,10 @@ def run() -> None:
     except click.exceptions.Abort:
         click.echo("interrupted", err=True)
         sys.exit(INTERRUPTED)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
+        sys.exit(error.exit_code)
+    except click.ClickException as error:
+        click.echo(f"error: {' '.join(error.format_message().split())}", err=True)
         sys.exit(error.exit_code)
     sys.exit(status if isinstance(status, int) else 0)

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
+from itertools import accumulate
 
 from guardopt.scenario import Scenario
 from guardopt.wording import number
 
 WIDTH = 80
+
+NARROWEST = 8
+"""Width at which the first column of a table stops giving way."""
 
 CAUTIONS = (
     "Guards protect the machine, not the rider. The evidence on rider injury is old, small and mixed; nothing here is "
@@ -19,33 +24,74 @@ CAUTIONS = (
 )
 
 
+GLUED = re.compile(r"(?<=\b[A-Z]{3}) (?=[0-9])|(?<=±) (?=[0-9])|(?<=[0-9]) (?=±|%|kg\b|years?\b|months?\b|weeks?\b)")
+"""Blanks between an amount and its unit or its error, where a line should not end."""
+
+
 def wrapped(text: str, indent: str = "", first: str | None = None) -> list[str]:
-    """A paragraph as lines of at most eighty columns."""
-    return textwrap.wrap(
-        text,
+    """A paragraph as lines of at most eighty columns; a word is broken only if it is longer than a line."""
+    lines = textwrap.wrap(
+        GLUED.sub("\0", text),
         WIDTH,
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
-        break_long_words=False,
         break_on_hyphens=False,
     )
+    return [line.replace("\0", " ") for line in lines]
 
 
-def table(header: Sequence[str], rows: Iterable[Sequence[str]], left: int = 1) -> list[str]:
+def table(
+    header: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    left: int = 1,
+    above: Sequence[tuple[str, int]] = (),
+) -> list[str]:
     """Columns lined up: the first `left` to the left, the rest to the right.
 
     The first column gives way when the table would be too wide.
+
+    Parameters
+    ----------
+    header, rows
+        One cell for each column.
+    left
+        Number of columns lined up to the left.
+    above
+        Headings over several columns each: the heading and the number of columns, from the first on.
     """
-    body = [list(row) for row in rows]
-    widths = [max(len(row[i]) for row in [list(header), *body]) for i in range(len(header))]
-    widths[0] = min(widths[0], WIDTH - 2 - sum(widths[1:]) - 2 * (len(widths) - 1))
-    lines = []
-    for row in [list(header), *body]:
+    body = [list(row) for row in [header, *rows]]
+    widths = [max(len(row[i]) for row in body) for i in range(len(header))]
+    ends = accumulate(columns for _, columns in above)
+    spans = [(heading, slice(end - columns, end)) for (heading, columns), end in zip(above, ends, strict=True)]
+    for heading, span in spans:
+        widths[span.stop - 1] += max(0, len(heading) - _across(widths[span]))
+    widths[0] = max(min(NARROWEST, widths[0]), widths[0] - max(0, _across(widths) + 2 - WIDTH))
+    lines = ["  " + "  ".join(heading.rjust(_across(widths[span])) for heading, span in spans)] if above else []
+    for row in body:
         cells = [
-            cell[: widths[i]].ljust(widths[i]) if i < left else cell.rjust(widths[i]) for i, cell in enumerate(row)
+            shortened(cell, width).ljust(width) if column < left else cell.rjust(width)
+            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
         lines.append(("  " + "  ".join(cells)).rstrip())
     return lines
+
+
+def _across(widths: Sequence[int]) -> int:
+    """Width of several columns and the blanks between them."""
+    return sum(widths) + 2 * (len(widths) - 1)
+
+
+def shortened(name: str, width: int) -> str:
+    """A name that fits a width; the side behind its point stays, so that left and right can be told apart.
+
+    >>> shortened("engine_case.left", 12), shortened("tank", 12)
+    ('engine….left', 'tank')
+    """
+    if len(name) <= width:
+        return name
+    stem, point, side = name.rpartition(".")
+    tail = point + side if point and len(side) + 3 <= width else ""
+    return f"{(stem if tail else name)[: width - 1 - len(tail)]}…{tail}"
 
 
 def cautions() -> list[str]:

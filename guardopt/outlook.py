@@ -238,7 +238,7 @@ def _grid(scenario: Scenario, costs: list[_Costs]) -> tuple[float, int]:
     """Width and number of points: fine against the mean, and long enough that sums hardly ever leave the grid."""
     first = sum(scenario.years * one.per_year * one.cost.sum() for one in costs)
     second = sum(scenario.years * one.per_year * (one.cost**2).sum() for one in costs)
-    largest = max(float(one.cost.max(initial=0.0)) for one in costs)
+    largest = max(float(one.cost.max(initial=0.0)) if one.per_year else 0.0 for one in costs)
     if first == 0.0:
         return 1.0, 2
     reach = first + 12.0 * math.sqrt(second) + 4.0 * largest
@@ -250,6 +250,8 @@ def _numbers(scenario: Scenario, costs: list[_Costs], step: float, points: int) 
     factors, shares = _times(scenario)
     mass = np.zeros(points)
     for one in costs:
+        if one.per_year == 0.0:
+            continue
         for factor, share in zip(factors, shares, strict=True):
             _spread(mass, one.cost * (factor / step), one.per_year * scenario.years * share)
     rate = float(mass.sum())

@@ -6,8 +6,8 @@ from itertools import accumulate
 
 from guardopt.billing import BillReport, contact_order, in_order
 from guardopt.bills import Bill
-from guardopt.explain import Reason
-from guardopt.layout import WIDTH, cautions, plus_minus, table, title, wrapped
+from guardopt.explain import NOTHING, Reason
+from guardopt.layout import WIDTH, cautions, plus_minus, shortened, table, title, wrapped
 from guardopt.planner import Aim
 from guardopt.plans import Plan, Status
 from guardopt.question_text import break_even_lines, sureness_lines
@@ -17,25 +17,19 @@ from guardopt.wording import exact_money, money, number, percent, years
 
 PARTS_SHOWN = 8
 
-MOST_OF_AN_ID = 20
+MOST_OF_AN_ID, MOST_OF_A_PART = 20, 32
+"""Columns that kinds of fall and parts may take where kinds of fall stand side by side."""
 
 
 def plan_headline(plan: Plan) -> list[str]:
     """The answer: what to buy, what it costs, what it saves, what is still at risk."""
-    scenario, currency, span = plan.scenario, plan.scenario.currency, years(plan.scenario.years)
-    budget = "no limit" if plan.budget_cents is None else exact_money(plan.budget_cents, currency)
-    spend = exact_money(scenario.spend_cents(plan.kit), currency)
-    if plan.bought:
-        buy = f"Buy {listed(plan.bought, last='and')}: {spend} of a budget of {budget}."
-    else:
-        buy = f"Buy nothing: no guard improves on the bike as it stands (budget: {budget})."
-    off = sorted(scenario.stock - plan.kit)
-    take_off = f" Take off {listed(off, last='and')}, which you own." if off else ""
-    saves = (
-        f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
-        f"{money(plan.stock.yearly_cost, currency)}: {money(plan.saving, currency)} less over {span}."
-    )
-    lines = [*wrapped(buy + take_off), *wrapped(saves), *wrapped(_still_at_risk(plan))]
+    currency = plan.scenario.currency
+    lines = [*wrapped(_to_do(plan)), *wrapped(_saved(plan))]
+    if plan.aim is Aim.WORST:
+        lines += wrapped(
+            f"The worst {percent(plan.tail)} of falls then cost {money(plan.best.objective, currency)} each on average."
+        )
+    lines += wrapped(_still_at_risk(plan))
     if plan.status is Status.TIME_LIMIT:
         lines += wrapped(
             f"The time ran out before this was proven best: another kit may be better by {percent(plan.best.gap)} at "
@@ -44,13 +38,42 @@ def plan_headline(plan: Plan) -> list[str]:
     return lines
 
 
+def _to_do(plan: Plan) -> str:
+    """What to buy for how much, and what to take off."""
+    scenario, currency = plan.scenario, plan.scenario.currency
+    off = listed(in_order(scenario, scenario.stock - plan.kit), last="and")
+    take_off = f" Take off {off}, which you own." if off else ""
+    budget = None if plan.budget_cents is None else exact_money(plan.budget_cents, currency)
+    if plan.bought:
+        spend = exact_money(scenario.spend_cents(plan.kit), currency)
+        of_budget = "with no limit to the budget" if budget is None else f"of a budget of {budget}"
+        return f"Buy {listed(plan.bought, last='and')}: {spend} {of_budget}.{take_off}"
+    if off:
+        return f"Buy nothing.{take_off}"
+    within = "" if budget is None else f"within {budget} "
+    return f"Buy nothing: {within}no guard improves on the bike as it stands."
+
+
+def _saved(plan: Plan) -> str:
+    """What falls cost before and after."""
+    currency, span = plan.scenario.currency, years(plan.scenario.years)
+    if plan.kit == plan.scenario.stock:
+        return f"Falls cost about {money(plan.fitted.yearly_cost, currency)} a year."
+    less = "less" if plan.saving >= 0.0 else "more"
+    return (
+        f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
+        f"{money(plan.stock.yearly_cost, currency)}: {money(abs(plan.saving), currency)} {less} over {span}."
+    )
+
+
 def _still_at_risk(plan: Plan) -> str:
     scenario, currency = plan.scenario, plan.scenario.currency
     yearly = [fall.per_year * chance for fall, chance in zip(scenario.falls, plan.fitted.write_off_chance, strict=True)]
     written_off = sum(yearly)
     text = f"Still at risk: {money(plan.fitted.cost_over_years, currency)} over {years(scenario.years)}"
     if written_off > 0.0:
-        return f"{text}, and the bike written off about once in {years(1.0 / written_off)}."
+        once_in = 1.0 / written_off
+        return f"{text}, and the bike written off about once in {years(once_in if once_in < 10.0 else round(once_in))}."
     return f"{text}; no simulated fall writes the bike off."
 
 
@@ -60,15 +83,15 @@ def plan_text(plan: Plan) -> str:
     lines = [*title(scenario), *plan_headline(plan)]
     picked = [(verdict, text) for verdict, text in plan.verdicts if verdict.picked]
     left_out = [(verdict, text) for verdict, text in plan.verdicts if not verdict.picked]
-    if plan.verdicts:
-        lines += ["", "The kit"]
-        lines += [line for verdict, text in picked for line in _reason_lines(verdict.guard, text)]
-        lines += _offers_taken(plan)
+    kit = [line for verdict, text in picked for line in _reason_lines(verdict.guard, text)]
+    if not plan.verdicts and plan.kit:
+        kit = wrapped(f"{listed(in_order(scenario, plan.kit), last='and')}.", "  ")
+    lines += ["", "The kit", *(kit or ["  No guard."]), *_offers_taken(plan)]
+    if left_out:
         lines += ["", "Left out"]
         lines += [line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, verdict.reason)]
-    else:
-        lines += ["", "The kit", *wrapped(listed(in_order(scenario, plan.kit), last="and") + ".", "  ", "  ")]
-    lines += ["", f"One fall of each kind, bare and with this kit ({scenario.currency})", *_falls_table(plan)]
+    before = "as it stands" if scenario.stock else "bare"
+    lines += ["", f"One fall of each kind, {before} and with this kit ({scenario.currency})", *_falls_table(plan)]
     lines += _no_guard_helps(plan)
     lines += ["", f"Parts that still cost most a year ({scenario.currency})", *_parts_table(plan)]
     lines += _how_sure(plan)
@@ -80,8 +103,8 @@ def plan_text(plan: Plan) -> str:
 
 
 def _reason_lines(guard: str, text: str, reason: Reason | None = None) -> list[str]:
-    head = f"  {guard}" + (f" ({reason.value.replace('_', ' ')})" if reason else "")
-    return [head, *wrapped(text, "      ")]
+    head = guard + (f" ({reason.value.replace('_', ' ')})" if reason else "")
+    return [*wrapped(head, "  "), *wrapped(text, "      ")]
 
 
 def _offers_taken(plan: Plan) -> list[str]:
@@ -97,29 +120,34 @@ def _offers_taken(plan: Plan) -> list[str]:
     )
 
 
+def _before(plan: Plan) -> str:
+    """What the bike as it stands is called in tables."""
+    return "now" if plan.scenario.stock else "bare"
+
+
 def _falls_table(plan: Plan) -> list[str]:
-    bare, fitted = plan.bare, plan.fitted
+    stock, fitted = plan.stock, plan.fitted
     rows = [
         (
             fall.id,
             f"{fall.per_year:g}",
-            number(bare.repair_bill[row]),
+            number(stock.repair_bill[row]),
             number(fitted.repair_bill[row]),
-            number(bare.owner_cost[row]),
+            number(stock.owner_cost[row] + stock.renewals[row]),
             number(fitted.owner_cost[row] + fitted.renewals[row]),
-            percent(float(bare.write_off_chance[row])),
+            percent(float(stock.write_off_chance[row])),
             percent(float(fitted.write_off_chance[row])),
         )
         for row, fall in enumerate(plan.scenario.falls)
     ]
     return [
-        *table(("", "a year", "bill", "", "you pay", "", "write-off", ""), []),
-        *table(("fall", "a year", "bare", "fitted", "bare", "fitted", "bare", "fitted"), rows),
-    ][1:] + wrapped(
-        "(In pairs: the repair bill; what you pay of it, renewals of worn guards included; the chance that the bike is "
-        "written off.)",
-        "  ",
-    )
+        *table(
+            ("fall", "a year", *(_before(plan), "fitted") * 3),
+            rows,
+            above=(("", 2), ("repair bill", 2), ("you pay", 2), ("written off", 2)),
+        ),
+        *wrapped("(What you pay includes the renewal of worn guards.)", "  "),
+    ]
 
 
 def _no_guard_helps(plan: Plan) -> list[str]:
@@ -145,30 +173,47 @@ def _parts_table(plan: Plan) -> list[str]:
     rows = [
         (
             plan.scenario.parts[row].id,
-            number(plan.bare.part_bill_per_year[row]),
+            number(plan.stock.part_bill_per_year[row]),
             number(plan.fitted.part_bill_per_year[row]),
-            f"{plan.fitted.part_harmed_per_year[row]:.2f}",
+            _often(plan.stock.part_harmed_per_year[row]),
+            _often(plan.fitted.part_harmed_per_year[row]),
         )
         for row in dearest[:PARTS_SHOWN]
     ]
-    return table(("part", "bare", "fitted", "times harmed a year"), rows)
+    above = (("", 1), ("repair bills", 2), ("times harmed", 2))
+    return [*table(("part", *(_before(plan), "fitted") * 2), rows, above=above), *_not_all_paid(plan.stock)]
+
+
+def _often(per_year: float) -> str:
+    """How often a year something happens, with at least one figure that counts."""
+    if 0.0 < per_year < 0.001:
+        return "<0.001"
+    return f"{per_year:.2f}" if per_year >= 0.095 or per_year == 0.0 else f"{per_year:.1g}"
+
+
+def _not_all_paid(bill: Bill) -> list[str]:
+    """A word on repair bills where some falls cost their owner less than the repair."""
+    if (bill.repair_bill <= bill.owner_cost + NOTHING).all():
+        return []
+    return wrapped("(Repair bills; what goes beyond the most that one fall can cost you, you do not pay.)", "  ")
 
 
 def _how_sure(plan: Plan) -> list[str]:
-    currency, prices = plan.scenario.currency, plan.prices
-    best = plan.best
+    currency, best = plan.scenario.currency, plan.best
+    disliked = any(guard.dislike for guard in plan.scenario.guards)
     measured = {
-        Aim.BILLS: "cost over the years, dislikes included",
-        Aim.OUTLAY: "cost over the years, purchases included",
+        Aim.BILLS: "cost over the years" + (", dislikes included," if disliked else ""),
+        Aim.OUTLAY: "cost over the years, purchases included,",
         Aim.WORST: f"mean cost of the worst {percent(plan.tail)} of falls",
     }[plan.aim]
-    fresh = prices.standard_error(2)
+    short_of = best.objective - best.bound
+    better = "better" if short_of < NOTHING else f"better by more than {money(short_of, currency)}"
     text = (
-        f"Least {measured}, on the planning sample: {money(best.objective, currency)}; no allowed kit is below "
-        f"{money(best.bound, currency)} (gap {best.gap:.1e}). On fresh falls the kit costs "
-        f"{number(plan.fitted.yearly_cost)} {plus_minus(fresh)} a year (standard error) and saves "
-        f"{number(plan.saving)} {plus_minus(plan.saving_se)} over the years. These errors are those of the simulation; "
-        "the fall rates and chances are yours, and usually the larger doubt."
+        f"On the falls it was planned on, this kit's {measured} comes to {money(best.objective, currency)}, and no "
+        f"allowed kit is {better}: that is proven. On fresh falls the bike with this kit costs "
+        f"{number(plan.fitted.yearly_cost)} {plus_minus(plan.prices.standard_error(2))} a year and saves "
+        f"{number(plan.saving)} {plus_minus(plan.saving_se)} over the years (± one standard error). These errors are "
+        "only the luck of the simulation; the fall rates and chances are yours, and usually the larger doubt."
     )
     return ["", "How sure", *wrapped(text, "  ")]
 
@@ -212,21 +257,22 @@ def _contact_tables(scenario: Scenario, bill: Bill) -> list[str]:
     order = [row for row in contact_order(scenario, commonest.id) if bill.part_harmed[:, row].any()]
     parts = [scenario.parts[row].id for row in order]
     columns = [
-        [fall.id[:MOST_OF_AN_ID]]
+        [shortened(fall.id, MOST_OF_AN_ID)]
         + [number(bill.part_bill[kind, row]) if bill.part_harmed[kind, row] else "" for row in order]
         for kind, fall in enumerate(scenario.falls)
     ]
-    lines: list[str] = []
+    lines = wrapped(f"(The order is that of {commonest.id}, the commonest fall.)", "  ")
     while columns:
         widths = [2 + max(map(len, column)) for column in columns]
-        room = WIDTH - 2 - max(map(len, parts), default=0)
+        room = WIDTH - 2 - min(MOST_OF_A_PART, max(map(len, parts), default=0))
         abreast = max(1, sum(width <= room for width in accumulate(widths)))
         lines += table(
             ("part", *(column[0] for column in columns[:abreast])),
             zip(parts, *(c[1:] for c in columns[:abreast]), strict=True),
         )
         columns = columns[abreast:]
-    return [*lines, *wrapped(f"(The order is that of {commonest.id}, the commonest fall.)", "  ")]
+        lines += [""] if columns else []
+    return lines
 
 
 def _bill_parts(scenario: Scenario, bill: Bill) -> list[str]:
@@ -234,7 +280,7 @@ def _bill_parts(scenario: Scenario, bill: Bill) -> list[str]:
     rows = [
         (
             scenario.parts[row].id,
-            f"{bill.part_harmed_per_year[row]:.2f}",
+            _often(bill.part_harmed_per_year[row]),
             number(bill.part_bill_per_year[row]),
         )
         for row in dearest
@@ -245,7 +291,7 @@ def _bill_parts(scenario: Scenario, bill: Bill) -> list[str]:
         (f"strip-down of {name}", "", number(amount))
         for name, amount in zip(groups, bill.strip_bill_per_year, strict=True)
     ]
-    return table(("part", "times harmed", "cost"), rows)
+    return [*table(("part", "times harmed", "repair bills"), rows), *_not_all_paid(bill)]
 
 
 def check_text(scenario: Scenario) -> str:

@@ -239,3 +239,14 @@ def test_where_kits_are_too_many_to_list_the_program_answers_the_same(
     assert solved is not None
     assert solved.objective == pytest.approx(listed.objective, rel=1e-6)
     assert planner.least_spend(planner.best(Aim.BILLS, Limits()).objective + 0.01, Limits()) == least
+
+
+def test_a_bike_that_never_falls_costs_nothing_for_certain() -> None:
+    """With all rates at nought there is nothing to pay, whatever a fall would cost."""
+    scenario = random_scenario(4)
+    still = replace(scenario, falls=tuple(replace(fall, per_year=0.0) for fall in scenario.falls))
+    outlook = forecast(still, []).fitted
+    assert outlook.mean == outlook.sd == outlook.chance_written_off == outlook.quantiles[0.99] == 0.0
+    assert outlook.chance_of_nothing == 1.0
+    for aim in Aim:
+        assert guardopt.plan(still, aim=aim, reasons=False).bought == []
