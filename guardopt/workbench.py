@@ -9,10 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from guardopt.falls import Stratum, draw
-from guardopt.planner import Planner
 from guardopt.scenario import Scenario
+
+if TYPE_CHECKING:
+    from guardopt.planner import Planner
 
 TAIL = 0.1
 """The share of falls that count as the worst."""
@@ -47,6 +50,8 @@ class Workbench:
     @cached_property
     def planner(self) -> Planner:
         """The planner, with all that it has learned so far."""
+        from guardopt.planner import Planner
+
         return Planner(self.scenario, self.sample, tail=self.tail, solver=self.solver)
 
     def fresh(self) -> Iterator[Stratum]:
