@@ -34,7 +34,7 @@ class SeveralIds(click.Command):
         spread: list[str] = []
         current: str | None = None
         taken = 0
-        for arg, after in zip(args, [*args[1:], ""], strict=True):
+        for arg, after in zip(args, [*args, ""][1:], strict=True):
             if arg.startswith("--") or (arg.startswith("-") and len(arg) > 1):
                 name, equals, _ = arg.partition("=")
                 current = name if name in self.id_options else None
@@ -131,7 +131,7 @@ def check(scenario: Path, as_json: bool, changes: Sequence[str], seed: int | Non
             }
         )
         return
-    from guardopt.text import check_text
+    from guardopt.check_text import check_text
 
     click.echo(check_text(loaded))
 
@@ -162,7 +162,7 @@ def bill(
     if as_json:
         _print_json(report.to_json())
         return
-    from guardopt.text import bill_text
+    from guardopt.bill_text import bill_text
 
     click.echo(bill_text(report))
 
@@ -225,7 +225,13 @@ def plan(
 
 @main.command(cls=SeveralIds)
 @common
-@click.option("--aim", type=click.Choice(["bills", "outlay", "worst"]), default="bills", show_default=True)
+@click.option(
+    "--aim",
+    type=click.Choice(["bills", "outlay", "worst"]),
+    default="bills",
+    show_default=True,
+    help="What is to be least, as for plan.",
+)
 @ids_option("--must", "Guards that have to be in every kit.")
 @ids_option("--never", "Guards that must not be in any kit.")
 @click.option("--time-limit", type=float, metavar="SECONDS", default=60.0, show_default=True, help="Give up then.")
@@ -399,10 +405,13 @@ def run() -> None:
     except click.exceptions.Abort:
         click.echo("interrupted", err=True)
         sys.exit(INTERRUPTED)
-    except click.exceptions.NoArgsIsHelpError as error:
-        error.show()
-        sys.exit(error.exit_code)
     except click.ClickException as error:
-        click.echo(f"error: {' '.join(error.format_message().split())}", err=True)
+        if len(sys.argv) > 1:
+            click.echo(f"error: {' '.join(error.format_message().split())}", err=True)
+        else:
+            error.show()
         sys.exit(error.exit_code)
+    except OSError as error:
+        click.echo(f"error: {(error.strerror or str(error)).lower()}", err=True)
+        sys.exit(1)
     sys.exit(status if isinstance(status, int) else 0)

@@ -12,8 +12,6 @@ from pathlib import Path
 import pytest
 from folders import write_folder
 
-import guardopt
-
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 COURIER = str(SCENARIOS / "courier")
 QUICK = ("--falls", "300")
@@ -160,29 +158,3 @@ def test_heavy_modules_are_imported_only_where_needed(code: str, forbidden: tupl
     listing = f"{code}\nimport sys\nprint(sorted(set({forbidden!r}) & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", listing], capture_output=True, text=True, check=True)  # noqa: S603
     assert done.stdout.strip() == "[]"
-
-
-def test_public_names_are_these_and_no_others() -> None:
-    """Whoever builds on the package can rely on these names."""
-    assert set(guardopt.__all__) == {
-        "NO_LIMIT",
-        "BillReport",
-        "BudgetCurve",
-        "BuyingOrder",
-        "Forecast",
-        "GuardoptError",
-        "InputError",
-        "NoKitError",
-        "OutOfTimeError",
-        "Plan",
-        "Scenario",
-        "SolverError",
-        "Workbench",
-        "bill",
-        "budgets",
-        "forecast",
-        "load",
-        "order",
-        "plan",
-    }
-    assert all(getattr(guardopt, name) is not None for name in guardopt.__all__)

@@ -13,11 +13,13 @@ from folders import SMALL_TWIN, write_folder
 from shipped import NAMES, shipped, shipped_plan
 
 import guardopt
+from guardopt.bill_text import bill_text
+from guardopt.check_text import check_text
 from guardopt.layout import shortened, table, wrapped
 from guardopt.plans import Plan, plan
 from guardopt.scenario import Cover, Guard, Part, Scenario, Side
 from guardopt.starter import write_starter
-from guardopt.text import bill_text, check_text, plan_text
+from guardopt.text import plan_text
 
 CAUTIONS = (
     "Guards protect the machine, not the rider.",

@@ -1,0 +1,139 @@
+"""The command line as a process of its own: what it loads, how it shares a terminal, and how it is stopped."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from folders import edited, write_folder
+
+ROOT = Path(__file__).parents[1]
+
+SOLVER = {"numpy", "pandas", "pulp", "highspy", "scipy", "matplotlib"}
+
+
+@pytest.fixture(scope="module")
+def twin(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the small twin, with one thing that is odd."""
+    odd = edited("parts", "radiator,centre,260,1.2,,,", "radiator,centre,260,1.2,,15,")
+    return write_folder(tmp_path_factory.mktemp("twin"), **odd)
+
+
+def start(*args: object, **options: Any) -> subprocess.Popen[str]:
+    """Start a command, warnings being errors; what it prints is caught unless said otherwise."""
+    command = [sys.executable, "-W", "error", *map(str, args)]
+    path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
+    caught = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "bufsize": 1}
+    caught["env"] = {**os.environ, "PYTHONPATH": path}
+    return subprocess.Popen(command, **{**caught, **options})  # noqa: S603
+
+
+def ended(process: subprocess.Popen[str]) -> tuple[int, str, str]:
+    """How a command ended and what it printed."""
+    out, err = process.communicate(timeout=60)
+    return process.returncode, out, err
+
+
+def loaded_by(*args: object) -> set[str]:
+    """The modules that a command has loaded when it ends."""
+    code = (
+        "import sys\n"
+        "from guardopt.cli import run\n"
+        "try:\n    run()\n"
+        "except SystemExit as ended:\n    assert not ended.code\n"
+        "print(*sys.modules, file=sys.stderr)"
+    )
+    status, _, err = ended(start("-c", code, *args))
+    assert status == 0
+    return set(err.splitlines()[-1].split())
+
+
+def test_help_loads_nothing_heavy() -> None:
+    """Help is there at once: no numbers, no tables, no solver, no checking."""
+    assert not loaded_by("--help") & (SOLVER | {"pydantic"})
+    assert not loaded_by("plan", "--help") & (SOLVER | {"pydantic"})
+
+
+def test_check_and_new_load_no_solver(twin: Path, tmp_path: Path) -> None:
+    """What only reads or writes a folder needs no arrays."""
+    assert not loaded_by("check", twin, "--json") & SOLVER
+    assert not loaded_by("new", tmp_path / "mine") & SOLVER
+
+
+def test_bill_loads_no_solver_and_plan_no_tables(twin: Path) -> None:
+    """Pricing is arrays alone; tables and plots are for notebooks."""
+    assert not loaded_by("bill", twin, "--falls", 20) & (SOLVER - {"numpy"})
+    assert not loaded_by("plan", twin, "--falls", 20) & {"pandas", "scipy", "matplotlib"}
+
+
+def test_json_is_all_that_is_on_standard_output(twin: Path, tmp_path: Path) -> None:
+    """One object, no solver's banner, no escape characters; nothing is written where the command is run."""
+    status, out, err = ended(start("-m", "guardopt", "plan", twin, "--json", "--falls", 50, cwd=tmp_path))
+    assert status == 0
+    assert json.loads(out)["status"] == "optimal"
+    assert "\x1b" not in out
+    assert err.startswith("warning: parts.csv")
+    assert len(err.splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", ["check", "bill"])
+def test_a_reader_who_stops_listening_is_no_reason_to_complain(twin: Path, command: str) -> None:
+    """``guardopt bill … | head -1`` leaves nothing on the screen but the line and the warnings."""
+    piped = start("-m", "guardopt", command, twin, "--falls", 20)
+    assert piped.stdout is not None
+    assert piped.stderr is not None
+    piped.stdout.close()
+    told = piped.stderr.read()
+    piped.stderr.close()
+    assert piped.wait(timeout=60) in (0, 1)
+    assert len(told.splitlines()) == 1
+    assert told.startswith("warning: ")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full here")
+def test_an_answer_that_cannot_be_written_is_an_error_in_one_line(twin: Path) -> None:
+    """A full disk is told, not shown as a traceback."""
+    with Path("/dev/full").open("w") as full:
+        status, _, err = ended(start("-m", "guardopt", "check", twin, "--json", stdout=full))
+    assert status == 1
+    assert err.splitlines()[1:] == ["error: no space left on device"]
+
+
+def test_an_interrupt_ends_with_130_and_one_word(twin: Path) -> None:
+    """Ctrl-C in the middle of long work: no traceback, no half of an answer.
+
+    The warning tells that the work has begun; a million falls take longer to simulate than the wait. A shell shows an
+    end by the signal itself as 130 too.
+    """
+    long = start("-m", "guardopt", "plan", twin, "--falls", 1_000_000)
+    assert long.stderr is not None
+    assert long.stderr.readline().startswith("warning: ")
+    time.sleep(1.5)
+    long.send_signal(signal.SIGINT)
+    status, out, err = ended(long)
+    assert status in (130, -signal.SIGINT)
+    assert out == ""
+    assert err.strip() == "interrupted"
+
+
+def test_progress_is_shown_on_a_terminal_and_wiped_at_the_end(twin: Path) -> None:
+    """On standard error alone; standard output stays plain."""
+    terminal, far_end = pty.openpty()
+    status, out, _ = ended(start("-m", "guardopt", "plan", twin, "--falls", 50, stderr=far_end))
+    os.close(far_end)
+    told = os.read(terminal, 10_000).decode()
+    os.close(terminal)
+    assert status == 0
+    assert "looking for the best kit …" in told
+    assert told.endswith("\r\x1b[K")
+    assert "\x1b" not in out
+    assert out.startswith("Small twin (invented)\n")
