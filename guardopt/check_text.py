@@ -17,9 +17,9 @@ def check_text(scenario: Scenario) -> str:
         else f"insured with an excess of {money(scenario.insurance.excess, currency)}"
     )
     facts = [
-        f"{len(scenario.parts)} parts, {len(scenario.guards)} guards ({len(scenario.stock)} owned), "
-        f"{len(scenario.covers)} covers, {len(scenario.offers)} offers, {len(scenario.knock_ons)} knock-ons, both "
-        "sides counted.",
+        f"Parts: {len(scenario.parts)}, guards: {len(scenario.guards)} ({len(scenario.stock)} owned), covers: "
+        f"{len(scenario.covers)}, offers: {len(scenario.offers)}, knock-ons: {len(scenario.knock_ons)}; both sides "
+        "are counted.",
         f"Falls a year: {', '.join(f'{fall.id} {fall.per_year:g}' for fall in scenario.falls)}.",
         f"The bike is worth {money(scenario.value, currency)}, {insured}; one fall costs its owner at most "
         f"{money(scenario.cap, currency)}.",

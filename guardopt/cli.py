@@ -208,7 +208,10 @@ def plan(
     no_reasons: bool,
     **options: Any,
 ) -> None:
-    """Choose the guards to buy, and say why each was picked or left out."""
+    """Choose the guards to buy, and say why.
+
+    Every guard comes with the reason for which it was picked or left out.
+    """
     amount = _amount(budget)
     loaded = _load(scenario, changes, seed, falls)
     from guardopt import plans
@@ -249,7 +252,10 @@ def budgets(
     step: float | None,
     **options: Any,
 ) -> None:
-    """Show the best kit for every budget, and where more money stops paying."""
+    """Show the best kit for every budget.
+
+    Also up to which budget more money saves more than it costs.
+    """
     loaded = _load(scenario, changes, seed, falls)
     from guardopt import budget_curve
 

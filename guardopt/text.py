@@ -20,7 +20,7 @@ PARTS_SHOWN = 8
 def plan_headline(plan: Plan) -> list[str]:
     """The answer: what to buy, what it costs, what it saves, what is still at risk."""
     currency = plan.scenario.currency
-    lines = [*wrapped(_to_do(plan)), *wrapped(_saved(plan))]
+    lines = [*wrapped(_to_do(plan)), *wrapped(f"{_saved(plan)}{_does_it_pay(plan)}")]
     if plan.aim is Aim.WORST:
         lines += wrapped(
             f"The worst {percent(plan.tail)} of falls then cost {money(plan.best.objective, currency)} each on average."
@@ -60,6 +60,15 @@ def _saved(plan: Plan) -> str:
         f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
         f"{money(plan.stock.yearly_cost, currency)}: {money(abs(plan.saving), currency)} {less} over {span}."
     )
+
+
+def _does_it_pay(plan: Plan) -> str:
+    """A warning where a kit is to be bought that saves less than it costs, as the aims bills and worst may choose."""
+    resale = plan.scenario.resale_value(plan.kit)
+    if not plan.bought or plan.aim is Aim.OUTLAY or plan.saving >= plan.spend - resale:
+        return ""
+    less_resale = ", resale taken off" if resale else ""
+    return f" The guards cost more than that{less_resale}; --aim outlay buys only what pays for itself."
 
 
 def _still_at_risk(plan: Plan) -> str:

@@ -191,7 +191,7 @@ def test_a_check_says_what_the_scenario_holds(twin: Scenario) -> None:
     said = one_paragraph(check_text(twin))
     for fact in (
         "The scenario is sound.",
-        "5 parts, 5 guards (0 owned), 7 covers, 1 offers, 1 knock-ons",
+        "Parts: 5, guards: 5 (0 owned), covers: 7, offers: 1, knock-ons: 1; both sides are counted.",
         "tip_over 0.6, low_side 0.2",
         "one fall costs its owner at most EUR 3,200",
         "Kept for 3 years; budget for guards: EUR 300.00.",
@@ -227,6 +227,22 @@ def test_a_kit_that_costs_more_in_falls_says_so(make_scenario: Callable[..., Sce
     assert "Falls then cost about EUR 150 a year instead of EUR 100: EUR 50.00 more over 1 year." in headline(
         plan(scenario, must=["bar"])
     )
+
+
+def test_a_kit_that_saves_less_than_it_costs_comes_with_a_warning(make_scenario: Callable[..., Scenario]) -> None:
+    """The aim bills spends the budget on whatever makes falls cheaper; whoever wants it to pay is told how to ask."""
+    part, cover = Part("tank", "tank", Side.CENTRE, 100.0), Cover(("bar",), "tank", 1.0)
+
+    def told(price: int, resale_share: float = 0.0, aim: str = "bills") -> str:
+        bar = Guard("bar", "bar", Side.CENTRE, 100 * price, resale_share=resale_share)
+        return headline(plan(make_scenario([part], [bar], [cover]), aim=aim))
+
+    warning = "EUR 100 less over 1 year. The guards cost more than that; --aim outlay buys only what pays for itself."
+    assert warning in told(101)
+    assert "The guards cost more" not in told(99)
+    assert "The guards cost more" not in told(110, resale_share=0.2)
+    assert "The guards cost more than that, resale taken off; --aim outlay" in told(150, resale_share=0.2)
+    assert "The guards cost more" not in told(99, aim="outlay")
 
 
 def test_guards_to_take_off_are_named(make_scenario: Callable[..., Scenario]) -> None:
