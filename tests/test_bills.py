@@ -109,8 +109,8 @@ def tiny(make_scenario: MakeScenario, falls_sampled: int = 200, seed: int = 1) -
             Cover(("bars",), "radiator", 0.4, fall="low_side"),
         ],
         falls=[
-            Fall("low_side", 0.8, left_share=0.6, tumble=0.25, correlation=0.0),
-            Fall("tip_over", 1.5, left_share=0.3, correlation=0.0),
+            Fall("low_side", 0.3, left_share=0.6, tumble=0.25, correlation=0.0),
+            Fall("tip_over", 4.0, left_share=0.3, correlation=0.0),
         ],
         hits={
             ("low_side", "lever"): 0.8,
@@ -140,7 +140,7 @@ def test_prices_approach_the_closed_form(make_scenario: MakeScenario, price_kits
     error = prices.standard_error(0)
     assert error is not None
     assert abs(prices.bills[0].yearly_cost - expected_yearly_cost(scenario, kit)) < 4.0 * error
-    assert error < 0.01 * prices.bills[0].yearly_cost
+    assert error < 0.02 * prices.bills[0].yearly_cost
 
 
 def test_standard_errors_cover_the_truth_as_often_as_they_should(

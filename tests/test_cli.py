@@ -9,16 +9,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import click
 import pytest
-from click.testing import CliRunner
 from folders import edited, write_folder
 
 import guardopt
 from guardopt import cli
 from guardopt.planner import Planner
-
-COMMANDS = sorted(cli.main.commands)
 
 
 @dataclass(frozen=True)
@@ -288,28 +284,6 @@ def test_a_new_scenario_can_be_checked_and_planned_at_once(
     assert [path.name for path in tmp_path.iterdir()] == ["mine"]
     refused = ask("new", "mine")
     assert (refused.status, refused.errors) == (2, ["mine: is not empty, expected a new or empty folder"])
-
-
-@pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_and_option_is_explained_within_eighty_columns(command: str) -> None:
-    """Whoever asks for help finds a sentence for each."""
-    shown = CliRunner().invoke(cli.main, [command, "--help"], prog_name="guardopt")
-    assert shown.exit_code == 0
-    assert all(len(line) <= 80 for line in shown.output.splitlines())
-    options = [one for one in cli.main.commands[command].params if isinstance(one, click.Option)]
-    assert [one.name for one in options if not one.help] == []
-
-
-def test_help_lists_the_commands_and_says_what_guards_do_not_do() -> None:
-    """The first screen a newcomer sees; without any words it comes as well, as bad usage."""
-    runner = CliRunner()
-    shown, bare = runner.invoke(cli.main, ["--help"]), runner.invoke(cli.main, [])
-    assert shown.exit_code == 0
-    assert bare.exit_code == 2
-    for command in COMMANDS:
-        assert f"\n  {command} " in shown.output
-    assert "protect the machine, not the rider" in " ".join(shown.output.split())
-    assert shown.output.strip() in bare.output
 
 
 def test_the_version_is_the_packages(ask: Callable[..., Answer]) -> None:

@@ -59,7 +59,7 @@ def test_blank_cells_take_the_defaults(tmp_path: Path) -> None:
     fall = scenario.falls[1]
     assert (fall.left_share, fall.correlation) == (0.5, 0.5)
     part = scenario.parts[3]
-    assert (part.break_chance, part.touch_up, part.strip_down) == (1.0, 0.0, None)
+    assert (part.break_chance, part.touch_up, part.strip_down, part.x, part.y) == (1.0, 0.0, None, None, None)
 
 
 def test_an_owned_guard_is_on_the_bike_as_it_stands(tmp_path: Path) -> None:

@@ -167,7 +167,7 @@ def test_covering_with_sites_that_may_fail(
     bits: str,
 ) -> None:
     """Several guards on one part each hold by themselves: the optimum is met within its standard error."""
-    scenario = stores(make_scenario, [1] * 16, holds=1.0 - fails, falls_sampled=2000, budget_cents=100 * sites)
+    scenario = stores(make_scenario, [1] * 16, holds=1.0 - fails, falls_sampled=1000, budget_cents=100 * sites)
     optimum = frozenset(f"site{bit}" for bit in bits.split())
     found = best_kit(scenario).kit
     prices = price_kits(scenario, optimum, found)

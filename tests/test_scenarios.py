@@ -20,7 +20,7 @@ from guardopt.starter import SCENARIO
 from guardopt.workbench import Workbench
 
 COLUMNS = {
-    "parts": {"part", "side", "price", "hours", "break_chance", "touch_up", "strip_down"},
+    "parts": {"part", "side", "price", "hours", "break_chance", "touch_up", "strip_down", "x", "y"},
     "falls": {"fall", "per_year", "left_share", "tumble", "correlation", "watched_years"},
     "knock_on": {"part", "takes", "chance"},
     "guards": {
@@ -181,3 +181,12 @@ def test_the_four_plans_show_most_of_the_reasons() -> None:
 def test_the_starter_says_that_it_is_invented() -> None:
     """Like the others, in its title and at its head."""
     assert "invented" in tomllib.loads(SCENARIO)["title"]
+
+
+def test_every_shipped_part_has_its_place_and_both_sides_share_it() -> None:
+    """A drawing can show them all; the two parts of one row are seen at one place from the side."""
+    for name in NAMES:
+        places: dict[str, set[tuple[float | None, float | None]]] = defaultdict(set)
+        for part in shipped(name).parts:
+            places[part.row].add((part.x, part.y))
+        assert all(len(found) == 1 and (None, None) not in found for found in places.values())
