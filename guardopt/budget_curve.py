@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from guardopt.billing import forced_guards, in_order
-from guardopt.errors import OutOfTimeError
+from guardopt.errors import InputError, NoKitError, OutOfTimeError, Problem
 from guardopt.planner import GAP, TIE, Aim, Best, Planner
 from guardopt.program import Limits, Measure
 from guardopt.scenario import Scenario
@@ -65,9 +65,21 @@ class BudgetCurve:
         return self.steps[row - 1] if row else None
 
     def thinned(self, upto: float | None = None, step: float | None = None) -> BudgetCurve:
-        """The curve up to a budget, and of its steps only those that budgets a given step apart reach."""
+        """The curve up to a budget, and of its steps only those that budgets a given step apart reach.
+
+        Raises
+        ------
+        InputError
+            A budget below 0, or steps of less than a cent.
+        NoKitError
+            No kit is allowed up to this budget.
+        """
+        check_marks(upto, step)
         kept = [one for one in self.steps if upto is None or one.budget_cents <= round(upto * 100)]
-        if step is not None and kept:
+        if not kept:
+            least = self.steps[0].budget_cents / 100
+            raise NoKitError(f"no kit up to a budget of {upto:.2f} has what is forced in; the least is {least:.2f}")
+        if step is not None:
             marks = range(0, kept[-1].budget_cents + round(step * 100), round(step * 100))
             reached = [self.at(min(mark, kept[-1].budget_cents)) for mark in marks]
             kept = [one for one in dict.fromkeys(reached) if one is not None]
@@ -111,6 +123,23 @@ class BudgetCurve:
         return str(self.table.to_html(index=False))
 
 
+def check_marks(upto: float | None, step: float | None) -> None:
+    """Refuse budgets to be shown that make no sense.
+
+    Raises
+    ------
+    InputError
+        A budget below 0, or steps of less than a cent.
+    """
+    problems = []
+    if upto is not None and not 0.0 <= upto < math.inf:
+        problems.append(Problem("--upto", f"found {upto:g}, expected an amount of at least 0"))
+    if step is not None and not 0.01 <= step < math.inf:
+        problems.append(Problem("--step", f"found {step:g}, expected an amount of at least 0.01"))
+    if problems:
+        raise InputError(problems)
+
+
 def budgets(
     subject: Scenario | Workbench,
     *,
@@ -138,20 +167,37 @@ def budgets(
     Raises
     ------
     InputError
-        An id is unknown.
+        An id is unknown or a number is out of range.
     OutOfTimeError
         The time was too short for the whole curve.
     NoKitError
         No kit satisfies the weight limit and what is forced.
     """
     bench = on_bench(subject)
-    limits = Limits(None, *forced_guards(bench.scenario, must, never))
+    problems = _wrong_numbers(aim, gap, time_limit)
+    try:
+        limits = Limits(None, *forced_guards(bench.scenario, must, never))
+    except InputError as error:
+        raise InputError([*problems, *error.problems]) from None
+    if problems:
+        raise InputError(problems)
     end = None if time_limit is None else time.monotonic() + time_limit
     bench.planner.best(Aim(aim), limits, gap=gap, seconds=time_limit)
     steps = curve(bench.planner, Aim(aim), limits, gap=gap, end=end)
     if not steps:
         raise OutOfTimeError("the budget curve was not whole in the time allowed; a longer --time-limit may do")
     return BudgetCurve(bench.scenario, Aim(aim), steps)
+
+
+def _wrong_numbers(aim: str, gap: float, time_limit: float | None) -> list[Problem]:
+    problems = []
+    if aim not in list(Aim):
+        problems.append(Problem("--aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
+    if not 0.0 <= gap < 1.0:
+        problems.append(Problem("--gap", f"found {gap:g}, expected a share of at least 0 and below 1"))
+    if time_limit is not None and not time_limit > 0.0:
+        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
+    return problems
 
 
 def curve(

@@ -142,25 +142,30 @@ def order(
     ------
     InputError
         An amount is below 0, or nothing would ever be saved.
+    OutOfTimeError
+        The time was too short to find out what all that money can do costs.
     """
+    _check(monthly, now, months, time_limit)
+    end = None if time_limit is None else time.monotonic() + time_limit
     bench = on_bench(subject)
     scenario, planner = bench.scenario, bench.planner
-    _check(monthly, now, months)
-    count = _months(planner, monthly, now) if months is None else min(months, math.floor(scenario.years * 12))
+    count = (
+        _months(planner, monthly, now, time_limit) if months is None else min(months, math.floor(scenario.years * 12))
+    )
     purse = [round((now + monthly * t) * 100) for t in range(count + 1)]
     search = _Search(planner, purse, _weights(scenario, count), bench.solver)
-    found, bound, proven = search.run(None if time_limit is None else time.monotonic() + time_limit)
+    found, bound, proven = search.run(end)
     steps = search.steps(found)
     final = found.fitted[-1]
     paid_at = _first(purse, scenario.spend_cents(final))
-    waiting = [scenario.stock] * paid_at + [final] * (count + 1 - paid_at)
+    waiting = [search.start] * paid_at + [final] * (count + 1 - paid_at)
     cost = search.cost(found.fitted)
     return BuyingOrder(
         scenario, monthly, now, count, steps, cost, min(bound, cost), search.cost(waiting), paid_at, proven
     )
 
 
-def _check(monthly: float, now: float, months: int | None) -> None:
+def _check(monthly: float, now: float, months: int | None, time_limit: float | None) -> None:
     problems = []
     for where, amount in (("--monthly", monthly), ("--now", now)):
         if not 0.0 <= amount < math.inf:
@@ -169,16 +174,18 @@ def _check(monthly: float, now: float, months: int | None) -> None:
         problems.append(Problem("--monthly", "found 0 with nothing saved already, expected money to spend"))
     if months is not None and not 0 <= months <= MOST_MONTHS:
         problems.append(Problem("--months", f"found {months}, expected 0 to {MOST_MONTHS}"))
+    if time_limit is not None and not time_limit > 0.0:
+        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
     if problems:
         raise InputError(problems)
 
 
-def _months(planner: Planner, monthly: float, now: float) -> int:
+def _months(planner: Planner, monthly: float, now: float, seconds: float | None) -> int:
     """Months until the money saved reaches the budget, or all that money can do."""
     scenario = planner.scenario
     goal = scenario.budget_cents
     if goal is None:
-        goal = scenario.spend_cents(planner.best(Aim.BILLS, Limits()).kit)
+        goal = scenario.spend_cents(planner.best(Aim.BILLS, Limits(), seconds=seconds).kit)
     kept = math.floor(scenario.years * 12)
     if monthly == 0.0:
         return 0
@@ -208,6 +215,14 @@ class _Search:
         self._planner, self._purse, self._weights = planner, purse, weights
         self._program = MonthProgram(planner.scenario, planner.terms, weights, purse, solver)
         self._told: set[Kit] = set()
+        self.start = self._as_it_stands()
+
+    def _as_it_stands(self) -> Kit:
+        """What is on the bike before anything is bought: the owner's guards, or the best if all weigh too much."""
+        scenario = self._planner.scenario
+        if scenario.is_within_weight(scenario.stock):
+            return scenario.stock
+        return self._planner.best(Aim.BILLS, Limits(0)).kit
 
     def cost(self, fitted: tuple[Kit, ...] | list[Kit]) -> float:
         """Cost over the years along a course."""
@@ -216,7 +231,7 @@ class _Search:
 
     def run(self, end: float | None) -> tuple[MonthsAnswer, float, bool]:
         """The best course found, a bound, and whether they meet."""
-        best = self._one_by_one()
+        best = self._one_by_one(end)
         value, bound = self.cost(best.fitted), -math.inf
         for constant, slope in self._planner.known_facts:
             self._program.add_facts(constant, slope)
@@ -242,12 +257,12 @@ class _Search:
         self._program.add_facts(*self._planner.bundled_facts(kit))
         return True
 
-    def _one_by_one(self) -> MonthsAnswer:
+    def _one_by_one(self, end: float | None) -> MonthsAnswer:
         """A first course: wait for the best kit of each month's money, if it holds all that was bought before."""
         scenario = self._planner.scenario
-        bought, fitted = [scenario.stock], [scenario.stock]
+        bought, fitted = [scenario.stock], [self.start]
         for saved in self._purse:
-            best = self._planner.best_untied(Aim.BILLS, Limits(saved, must=bought[-1] & fitted[-1]))
+            best = self._planner.best_untied(Aim.BILLS, Limits(saved, must=bought[-1] & fitted[-1]), end=end)
             kit = best.kit if best is not None else fitted[-1]
             grown = bought[-1] | kit
             if self._spent([*bought[1:], grown])[-1] > saved:
