@@ -113,6 +113,9 @@ def parts_of(entries: Sequence[Entry[PartRow]], groups: Sequence[str] | None, fi
         if group is not None and groups is not None and group not in groups:
             message = f"found '{group}', expected a key of [strip_down]{advice(group, groups)}"
             findings.error(entry.row.where("strip_down"), message)
+        if (values.x is None) != (values.y is None):
+            given, open_ = ("x", "y") if values.y is None else ("y", "x")
+            findings.error(entry.row.where(open_), f"nothing found beside {given}, expected both or neither")
         parts += [
             Part(
                 id=one.id,
@@ -123,6 +126,8 @@ def parts_of(entries: Sequence[Entry[PartRow]], groups: Sequence[str] | None, fi
                 break_chance=values.break_chance,
                 touch_up=values.touch_up,
                 strip_down=group,
+                x=values.x,
+                y=values.y,
             )
             for one in placed(values.part, values.side)
         ]

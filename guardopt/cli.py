@@ -2,96 +2,18 @@
 
 from __future__ import annotations
 
-import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any
 
 import click
 
 from guardopt import __version__
 from guardopt.errors import GuardoptError, InputError, Problem
-
-if TYPE_CHECKING:
-    from guardopt.scenario import Scenario
-
-Command = TypeVar("Command", bound=Callable[..., Any])
+from guardopt.options import DRAWS, Progress, SeveralIds, amount, common, ids_option, load_scenario, print_json
 
 INTERRUPTED = 130
-
-DRAWS = 200
-"""Sets of fall rates tried by --sure without a number."""
-
-
-class SeveralIds(click.Command):
-    """A command whose options for ids take as many as are written behind them: ``--fit slider lever_guard.left``."""
-
-    id_options = ("--fit", "--must", "--never")
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Write the option again before each further id, then parse as usual."""
-        spread: list[str] = []
-        current: str | None = None
-        taken = 0
-        for arg, after in zip(args, [*args, ""][1:], strict=True):
-            if arg.startswith("--") or (arg.startswith("-") and len(arg) > 1):
-                name, equals, _ = arg.partition("=")
-                current = name if name in self.id_options else None
-                taken = len(equals)
-                # Without a number behind it, --sure must not take what follows for one.
-                spread.append(f"{arg}={DRAWS}" if arg == "--sure" and not after.isdigit() else arg)
-                continue
-            if current is not None and taken:
-                spread.append(current)
-            taken += 1
-            spread.append(arg)
-        return super().parse_args(ctx, self._scenario_last(spread))
-
-    def _scenario_last(self, args: list[str]) -> list[str]:
-        """Where the scenario was written behind ids and nowhere else, it is the last folder among them."""
-        options = {name: one for one in self.params if isinstance(one, click.Option) for name in one.opts}
-        folders = []
-        for index, (before, arg) in enumerate(zip(["", *args], args, strict=False)):
-            if arg == "--":
-                return args
-            if before in self.id_options:
-                # The first id behind an option is one, or the option would be left without any.
-                if index > 2 and args[index - 3] == before and Path(arg).is_dir():
-                    folders.append(index)
-            elif not arg.startswith("-") and (before not in options or options[before].is_flag):
-                return args
-        if not folders:
-            return args
-        return [*args[: folders[-1] - 1], *args[folders[-1] + 1 :], args[folders[-1]]]
-
-
-def _split_ids(_ctx: click.Context, param: click.Parameter, values: Sequence[str]) -> tuple[str, ...]:
-    """Ids given one an option, or several with commas or blanks between them."""
-    ids = tuple(name for value in values for name in value.replace(",", " ").split())
-    if values and not ids:
-        raise InputError([Problem(param.opts[0], "no id behind it")])
-    return ids
-
-
-def common(command: Command) -> Command:
-    """Add the options that every question about a scenario takes."""
-    options = [
-        click.argument("scenario", type=click.Path(path_type=Path)),
-        click.option("--json", "as_json", is_flag=True, help="Print one JSON object, numbers unrounded."),
-        click.option(
-            "--set",
-            "changes",
-            multiple=True,
-            metavar="FILE.ID.COLUMN=VALUE",
-            help="What if: change one cell, for instance falls.low_side.per_year=0.8. Repeatable.",
-        ),
-        click.option("--seed", type=click.IntRange(min=0), help="Seed of the simulated falls."),
-        click.option("--falls", type=click.IntRange(1, 1_000_000), help="Simulated falls for each kind and side."),
-    ]
-    for option in reversed(options):
-        command = option(command)
-    return command
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
@@ -104,18 +26,13 @@ def main() -> None:
     """
 
 
-def ids_option(name: str, text: str) -> Callable[[Command], Command]:
-    """Make an option that takes guard ids."""
-    return click.option(name, multiple=True, metavar="ID...", callback=_split_ids, help=text)
-
-
 @main.command()
 @common
 def check(scenario: Path, as_json: bool, changes: Sequence[str], seed: int | None, falls: int | None) -> None:
     """Check whether a scenario is sound, and say what it holds."""
-    loaded = _load(scenario, changes, seed, falls)
+    loaded = load_scenario(scenario, changes, seed, falls)
     if as_json:
-        _print_json(
+        print_json(
             {
                 "scenario": loaded.title,
                 "currency": loaded.currency,
@@ -155,12 +72,12 @@ def bill(
     """
     if fit and bare:
         raise InputError([Problem("--bare", "cannot go with --fit: a bare bike has no guards")])
-    loaded = _load(scenario, changes, seed, falls)
+    loaded = load_scenario(scenario, changes, seed, falls)
     from guardopt import billing
 
     report = billing.bill(loaded, [] if bare else fit or None)
     if as_json:
-        _print_json(report.to_json())
+        print_json(report.to_json())
         return
     from guardopt.bill_text import bill_text
 
@@ -198,6 +115,7 @@ def bill(
     help=f"Try the kit on so many other sets of fall rates ({DRAWS} if no number is given).",
 )
 @click.option("--break-even", is_flag=True, help="Say from how many falls on each guard is worth its price.")
+@click.option("--page", type=click.Path(path_type=Path), metavar="FILE", help="Write it as one HTML file, too.")
 def plan(
     scenario: Path,
     as_json: bool,
@@ -206,24 +124,39 @@ def plan(
     falls: int | None,
     budget: str | None,
     no_reasons: bool,
+    page: Path | None,
     **options: Any,
 ) -> None:
     """Choose the guards to buy, and say why.
 
     Every guard comes with the reason for which it was picked or left out.
     """
-    amount = _amount(budget)
-    loaded = _load(scenario, changes, seed, falls)
+    most = amount(budget)
+    loaded = load_scenario(scenario, changes, seed, falls)
     from guardopt import plans
+    from guardopt.workbench import Workbench
 
-    with _Progress() as progress:
-        made = plans.plan(loaded, budget=amount, reasons=not no_reasons, progress=progress.say, **options)
+    if page is not None:
+        from guardopt.page import check_target, need_packages
+
+        need_packages()
+        check_target(page)
+    bench = Workbench(loaded, options.pop("tail"), options.pop("solver"))
+    with Progress() as progress:
+        made = plans.plan(bench, budget=most, reasons=not no_reasons, progress=progress.say, **options)
+        if page is not None:
+            from guardopt.page import plan_page, write_page
+
+            progress.say("drawing the page")
+            write_page(page, plan_page(bench, made, must=options["must"], never=options["never"]))
     if as_json:
-        _print_json(made.to_json())
-        return
-    from guardopt.text import plan_text
+        print_json(made.to_json())
+    else:
+        from guardopt.text import plan_text
 
-    click.echo(plan_text(made))
+        click.echo(plan_text(made))
+    if page is not None:
+        click.echo(f"Wrote the page to {page}.", err=True)
 
 
 @main.command(cls=SeveralIds)
@@ -256,15 +189,16 @@ def budgets(
 
     Also up to which budget more money saves more than it costs.
     """
-    loaded = _load(scenario, changes, seed, falls)
+    loaded = load_scenario(scenario, changes, seed, falls)
     from guardopt import budget_curve
 
-    with _Progress() as progress:
+    budget_curve.check_marks(upto, step or None)
+    with Progress() as progress:
         progress.say("looking for the best kit at every budget")
         whole = budget_curve.budgets(loaded, **options)
     shown = whole.thinned(upto, step or None)
     if as_json:
-        _print_json({**whole.to_json(), "steps": shown.to_json()["steps"]})
+        print_json({**whole.to_json(), "steps": shown.to_json()["steps"]})
         return
     from guardopt.question_text import budgets_text
 
@@ -289,14 +223,14 @@ def order(
     **options: Any,
 ) -> None:
     """Show in which order to buy while saving up."""
-    loaded = _load(scenario, changes, seed, falls)
+    loaded = load_scenario(scenario, changes, seed, falls)
     from guardopt import saving_up
 
-    with _Progress() as progress:
+    with Progress() as progress:
         progress.say("looking for the best order")
         found = saving_up.order(loaded, monthly, **options)
     if as_json:
-        _print_json(found.to_json())
+        print_json(found.to_json())
         return
     from guardopt.question_text import order_text
 
@@ -315,14 +249,14 @@ def forecast(
     fit: Sequence[str],
 ) -> None:
     """Show the spread of what falls will cost over the years."""
-    loaded = _load(scenario, changes, seed, falls)
+    loaded = load_scenario(scenario, changes, seed, falls)
     from guardopt import outlook
 
-    with _Progress() as progress:
+    with Progress() as progress:
         progress.say("adding up what falls may cost")
         found = outlook.forecast(loaded, fit or None)
     if as_json:
-        _print_json(found.to_json())
+        print_json(found.to_json())
         return
     from guardopt.question_text import forecast_text
 
@@ -338,66 +272,6 @@ def new(folder: Path) -> None:
     write_starter(folder)
     click.echo(f"Wrote a starter scenario, all its numbers invented, to {folder}.")
     click.echo(f"Put in your own, beginning with scenario.toml, then run: guardopt check {folder}")
-
-
-def _amount(text: str | None) -> float | None:
-    """A budget as typed on the command line."""
-    if text is None:
-        return None
-    if text.strip().lower() in ("none", "inf"):
-        return float("inf")
-    try:
-        return float(text)
-    except ValueError:
-        from guardopt.spelling import number_fault, shown
-
-        fault = number_fault(text.strip())
-        found = f"{shown(text)}, {fault}" if fault else f'{shown(text)}, expected an amount or "none"'
-        raise InputError([Problem("--budget", f"found {found}")]) from None
-
-
-def _load(folder: Path, changes: Sequence[str], seed: int | None, falls: int | None) -> Scenario:
-    """Read a scenario with its what-ifs; its warnings go to standard error."""
-    from guardopt.reading import load, parse_change
-
-    parsed: dict[str, object] = {}
-    problems: list[Problem] = []
-    for text in changes:
-        try:
-            address, value = parse_change(text)
-            parsed[address] = value
-        except InputError as error:
-            problems += error.problems
-    if problems:
-        raise InputError(problems)
-    if seed is not None:
-        parsed["scenario.sampling.seed"] = seed
-    if falls is not None:
-        parsed["scenario.sampling.falls"] = falls
-    scenario = load(folder, parsed)
-    for warning in scenario.warnings:
-        click.echo(f"warning: {warning}", err=True)
-    return scenario
-
-
-def _print_json(record: dict[str, Any]) -> None:
-    click.echo(json.dumps(record, ensure_ascii=False, indent=2, allow_nan=False))
-
-
-class _Progress:
-    """What is being worked on, on one line of a terminal that is wiped at the end; silent when piped."""
-
-    def __enter__(self) -> _Progress:
-        self._shown = sys.stderr.isatty()
-        return self
-
-    def say(self, text: str) -> None:
-        if self._shown:
-            click.echo(f"\r\x1b[K{text} …", nl=False, err=True)
-
-    def __exit__(self, *_: object) -> None:
-        if self._shown:
-            click.echo("\r\x1b[K", nl=False, err=True)
 
 
 def run() -> None:

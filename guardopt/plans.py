@@ -285,7 +285,7 @@ def plan(
     end = None if time_limit is None else time.monotonic() + time_limit
     bench = subject if isinstance(subject, Workbench) else Workbench(subject, tail, solver)
     scenario = bench.scenario
-    problems = _wrong_numbers(budget, aim, tail, gap, time_limit, sure)
+    problems = _wrong_numbers(budget, aim, bench.tail, gap, time_limit, sure)
     try:
         forced = forced_guards(scenario, must, never)
     except InputError as error:

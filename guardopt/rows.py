@@ -112,6 +112,11 @@ Correlation = Annotated[
 WriteOffShare = Annotated[
     float, BeforeValidator(number), Field(gt=0, le=2, description="a share above 0 and not above 2")
 ]
+Place = Annotated[
+    float,
+    BeforeValidator(number),
+    Field(ge=-5000, le=5000, description="a number of millimetres from -5000 to 5000"),
+]
 References = Annotated[tuple[str, ...], BeforeValidator(references), Field(description="ids separated by spaces")]
 Seed = Annotated[int, BeforeValidator(whole_number), Field(ge=0, description="a whole number of at least 0")]
 SampleSize = Annotated[
@@ -135,6 +140,8 @@ class PartRow(RowModel):
     break_chance: Chance = 1.0
     touch_up: Amount = 0.0
     strip_down: Id | None = None
+    x: Place | None = None
+    y: Place | None = None
 
 
 class FallRow(RowModel):

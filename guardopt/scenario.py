@@ -40,7 +40,11 @@ class Side(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part of the bike, on one side. Money in units of the currency, work in hours."""
+    """A part of the bike, on one side. Money in units of the currency, work in hours.
+
+    `x` and `y` say where it is seen from the side, in millimetres forward of the rear axle and above the ground; both
+    or neither are known. Only drawings look at them.
+    """
 
     id: str
     row: str
@@ -50,6 +54,8 @@ class Part:
     break_chance: float = 1.0
     touch_up: float = 0.0
     strip_down: str | None = None
+    x: float | None = None
+    y: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,13 +71,31 @@ TABLE_MISTAKES = [
         "parts",
         "price,hours",
         "price,zebra",
-        "line 1, column zebra: unknown column; known: part, side, price, hours, break_chance, touch_up, strip_down",
+        "line 1, column zebra: unknown column; known: part, side, price, hours, break_chance, touch_up, strip_down, x, y",
     ),
     (
         "parts",
         "left_fairing",
         "left_faring",
         "line 3, column strip_down: found 'left_faring', expected a key of [strip_down]; did you mean left_fairing?",
+    ),
+    (
+        "parts",
+        "strip_down\nlever,both,30,0.2,0.6,5,\n",
+        "strip_down,x,y\nlever,both,30,0.2,0.6,5,,1250,\n",
+        "line 2, column y: nothing found beside x, expected both or neither",
+    ),
+    (
+        "parts",
+        "strip_down\nlever,both,30,0.2,0.6,5,\n",
+        "strip_down,y\nlever,both,30,0.2,0.6,5,,1045\n",
+        "line 2, column x: nothing found beside y, expected both or neither",
+    ),
+    (
+        "parts",
+        "strip_down\nlever,both,30,0.2,0.6,5,\n",
+        "strip_down,x,y\nlever,both,30,0.2,0.6,5,,12500,1045\n",
+        "line 2, column x: found '12500', expected a number of millimetres from -5000 to 5000",
     ),
     # falls
     ("falls", "0.6,0.6", "-1,0.6", f"line 2, column per_year: found '-1', {AMOUNT}"),

@@ -1,0 +1,307 @@
+"""What a page says in sentences and tables, made ready for its template: plain text, escaped there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from guardopt.bike_drawing import numbers_of
+from guardopt.bill_text import often
+from guardopt.bills import HALF_A_CENT, Bike, Bill
+from guardopt.budget_curve import BudgetCurve
+from guardopt.explain import NOTHING
+from guardopt.outlook import Forecast
+from guardopt.page_steps import StepWords, named, said, speaker
+from guardopt.planner import Aim
+from guardopt.plans import Plan, Status
+from guardopt.plots import spoken
+from guardopt.scenario import Guard, Scenario
+from guardopt.wording import exact_money, money, number, percent, years
+
+PARTS_IN_SIGHT = 12
+"""Parts shown without asking for the rest."""
+
+MEASURED = {
+    Aim.BILLS: "cost over the years",
+    Aim.OUTLAY: "cost over the years, purchases included,",
+    Aim.WORST: "mean cost of the worst falls",
+}
+
+AIMS = {
+    Aim.BILLS: "falls cost you least over the years",
+    Aim.OUTLAY: "falls and guards together cost you least over the years",
+    Aim.WORST: "the worst falls cost you least",
+}
+
+
+def bikes(plan: Plan) -> list[tuple[str, Bill]]:
+    """The bikes that tables compare; the bike as it stands only if it is not bare."""
+    both = [("bare", plan.bare), ("fitted", plan.fitted)]
+    return [both[0], ("now", plan.stock), both[1]] if plan.scenario.stock else both
+
+
+def answer(plan: Plan) -> dict[str, Any]:
+    """What to buy, what it costs, what it saves and what is still at risk."""
+    scenario, currency = plan.scenario, plan.scenario.currency
+    over = f"over {years(scenario.years)}"
+    budget = (
+        "no limit to the budget" if plan.budget_cents is None else f"budget {exact_money(plan.budget_cents, currency)}"
+    )
+    before = money(plan.stock.yearly_cost, currency)
+    gain = plan.saving >= 0.0
+    error = "" if plan.saving_se is None else f"± {number(plan.saving_se)} (luck of the simulation)"
+    return {
+        "buy": _to_buy(plan),
+        "offers": _offers(plan),
+        "off": said(named(scenario, scenario.stock - plan.kit)) if scenario.stock - plan.kit else "",
+        "figures": [
+            ("spend", "To spend now", plan.spend, exact_money(round(plan.spend * 100), currency), budget),
+            (
+                "yearly_cost",
+                "Falls then cost, a year",
+                plan.fitted.yearly_cost,
+                money(plan.fitted.yearly_cost, currency),
+                f"instead of {before} {'as the bike stands' if scenario.stock else 'on the bare bike'}",
+            ),
+            (
+                "saving_over_years",
+                f"{'Saved' if gain else 'Dearer'} {over}",
+                plan.saving,
+                money(abs(plan.saving), currency),
+                error,
+            ),
+            (
+                "cost_over_years",
+                f"Still at risk {over}",
+                plan.fitted.cost_over_years,
+                money(plan.fitted.cost_over_years, currency),
+                _write_off(plan),
+            ),
+        ],
+        "notes": [*_does_it_pay(plan), *_not_proven(plan)],
+    }
+
+
+def _to_buy(plan: Plan) -> list[tuple[str, str]]:
+    """Names and prices; two sides of one guard are one line."""
+    scenario = plan.scenario
+    rows: dict[str, list[Guard]] = {}
+    for name in plan.bought:
+        rows.setdefault(scenario.guard[name].row, []).append(scenario.guard[name])
+    return [
+        (
+            named(scenario, [one.id for one in guards])[0],
+            exact_money(sum(one.spend_cents for one in guards), scenario.currency),
+        )
+        for guards in rows.values()
+    ]
+
+
+def _offers(plan: Plan) -> str:
+    saved = sum(plan.scenario.guard[name].spend_cents for name in plan.kit) - plan.scenario.spend_cents(plan.kit)
+    return f"−{exact_money(saved, plan.scenario.currency)}" if saved else ""
+
+
+def _write_off(plan: Plan) -> str:
+    chances = zip(plan.scenario.falls, plan.fitted.write_off_chance, strict=True)
+    yearly = sum(fall.per_year * float(chance) for fall, chance in chances)
+    if yearly <= 0.0:
+        return "no simulated fall writes the bike off"
+    once_in = 1.0 / yearly
+    return f"the bike written off about once in {years(once_in if once_in < 10.0 else round(once_in))}"
+
+
+def _does_it_pay(plan: Plan) -> list[str]:
+    resale = plan.scenario.resale_value(plan.kit)
+    if not plan.bought or plan.aim is Aim.OUTLAY or plan.saving >= plan.spend - resale:
+        return []
+    less_resale = ", what they fetch at the end taken off" if resale else ""
+    return [f"The guards cost more than they save over the years{less_resale}: this is a plan for peace of mind."]
+
+
+def _not_proven(plan: Plan) -> list[str]:
+    if plan.status is not Status.TIME_LIMIT:
+        return []
+    return [
+        f"The time ran out before this was proven best: another kit may be better by {percent(plan.best.gap)} at most."
+    ]
+
+
+def guard_rows(plan: Plan, step: StepWords | None) -> list[dict[str, Any]]:
+    """Every guard with its price and why it is in or out, at the plan's own budget."""
+    scenario, speak = plan.scenario, speaker(plan.scenario)
+    if step is not None:
+        reasons = list(step.reasons)
+    elif plan.verdicts:
+        reasons = [speak(text) for _, text in plan.verdicts]
+    else:
+        reasons = ["" for _ in scenario.guards]
+    return [
+        {
+            "id": guard.id,
+            "name": spoken(guard.id),
+            "price": "yours" if guard.owned else exact_money(guard.spend_cents, scenario.currency),
+            "picked": guard.id in (plan.kit if step is None else step.kit),
+            "reason": reason,
+        }
+        for guard, reason in zip(scenario.guards, reasons, strict=True)
+    ]
+
+
+def step_table(plan: Plan, curve: BudgetCurve, steps: Sequence[StepWords], own: int) -> dict[str, Any]:
+    """The curve as a table of a readable number of steps, and what is said around it."""
+    scenario, currency = plan.scenario, plan.scenario.currency
+    kept = {step.budget_cents for step in curve.thinned(None, curve.readable_step).steps}
+    last = steps[-1].budget_cents
+    budget = last if plan.budget_cents is None else min(plan.budget_cents, last)
+    return {
+        "least": steps[0].budget_cents,
+        "most": last,
+        "budget": budget,
+        "shown": exact_money(budget, currency),
+        "summary": steps[own].summary,
+        "pays_until": exact_money(round(curve.pays_until * 100), currency),
+        "all": exact_money(last, currency),
+        "changes": len(steps),
+        "rows": [
+            (
+                exact_money(step.budget_cents, currency),
+                said(named(scenario, step.kit - scenario.stock)),
+                number(step.cost_over_years),
+            )
+            for step in steps
+            if step.budget_cents in kept
+        ],
+    }
+
+
+def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
+    """What each part costs a year, the dearest on the bare bike first, with its number in the drawing."""
+    scenario = plan.scenario
+    numbers = numbers_of(plan) if numbered else {}
+    shown = [row for row, bill in enumerate(plan.bare.part_bill_per_year) if bill > 0.0]
+    whole: dict[str, float] = {}
+    for row in shown:
+        name = scenario.parts[row].row
+        whole[name] = whole.get(name, 0.0) + float(plan.bare.part_bill_per_year[row])
+    shown.sort(key=lambda row: -whole[scenario.parts[row].row])
+    rows = [
+        {
+            "number": numbers.get(scenario.parts[row].row, ""),
+            "name": spoken(scenario.parts[row].id),
+            "bills": [number(float(bill.part_bill_per_year[row])) for _, bill in bikes(plan)],
+            "often": often(float(plan.fitted.part_harmed_per_year[row])),
+        }
+        for row in shown
+    ]
+    strips = [
+        (f"reaching {spoken(group)}", [number(float(bill.strip_bill_per_year[row])) for _, bill in bikes(plan)])
+        for row, group in enumerate(Bike(scenario).group_names)
+    ]
+    covered = {cover.part for cover in scenario.covers}
+    return {
+        "columns": [name for name, _ in bikes(plan)],
+        "first": rows[:PARTS_IN_SIGHT],
+        "rest": rows[PARTS_IN_SIGHT:],
+        "strips": strips,
+        "all_paid": bool((plan.bare.repair_bill <= plan.bare.owner_cost + HALF_A_CENT).all()),
+        "uncovered": said([spoken(part.id) for part in scenario.parts if part.id not in covered] or ["none"]),
+        "any_uncovered": any(part.id not in covered for part in scenario.parts),
+    }
+
+
+def fall_table(plan: Plan) -> dict[str, Any]:
+    """What one fall of each kind costs, and how likely it is the bike's last."""
+    scenario = plan.scenario
+    return {
+        "columns": [name for name, _ in bikes(plan)],
+        "rows": [
+            {
+                "name": spoken(fall.id),
+                "often": f"{fall.per_year:g} a year",
+                "paid": [number(float(bill.owner_cost[row] + bill.renewals[row])) for _, bill in bikes(plan)],
+                "written_off": [
+                    percent(float(bill.write_off_chance[row])) for _, bill in (bikes(plan)[0], bikes(plan)[-1])
+                ],
+            }
+            for row, fall in enumerate(scenario.falls)
+        ],
+        "cap": _cap(scenario),
+    }
+
+
+def _cap(scenario: Scenario) -> str:
+    """The most that one fall can cost, and why."""
+    most = money(scenario.cap, scenario.currency)
+    if scenario.insurance is not None and scenario.cap < scenario.value - scenario.salvage:
+        return f"One fall costs you {most} at most: the insurer's excess and the dearer premiums after a claim."
+    return f"One fall costs you {most} at most: then the bike is given up for what the wreck fetches."
+
+
+def forecast_table(ahead: Forecast) -> dict[str, Any]:
+    """How much falls may cost over the years, in good luck and bad."""
+    scenario, pair = ahead.scenario, (ahead.stock, ahead.fitted)
+    odds = {
+        0.1: "1 time in 10",
+        0.5: "5 times in 10",
+        0.9: "9 times in 10",
+        0.95: "19 times in 20",
+        0.99: "99 times in 100",
+    }
+    rows = [("on average", [number(one.mean) for one in pair])]
+    rows += [
+        (f"{odds[level]} no more than", [number(one.quantiles[level]) for one in pair])
+        for level in ahead.fitted.quantiles
+    ]
+    rows += [
+        ("mean of the worst tenth", [number(one.worst_tenth_mean) for one in pair]),
+        ("chance of paying nothing", [percent(one.chance_of_nothing) for one in pair]),
+        ("chance that the bike is written off", [percent(one.chance_written_off) for one in pair]),
+    ]
+    return {"columns": ["now" if scenario.stock else "bare", "fitted"], "rows": rows, "years": years(scenario.years)}
+
+
+def doubts(plan: Plan) -> dict[str, Any]:
+    """How far the answer can be relied on."""
+    scenario, currency, best = plan.scenario, plan.scenario.currency, plan.best
+    short = best.objective - best.bound
+    proof = (
+        "That is proven"
+        if short < NOTHING
+        else f"No allowed kit is better by more than {money(short, currency)}: that is proven"
+    )
+    disliked = (
+        ", dislikes included," if plan.aim is Aim.BILLS and any(guard.dislike for guard in scenario.guards) else ""
+    )
+    error = plan.prices.standard_error(2)
+    spread = "" if error is None else f" ± {number(error)}"
+    found: dict[str, Any] = {
+        "aim": AIMS[plan.aim],
+        "proof": (
+            f"On the {scenario.falls_sampled:,} falls of each kind and side that the plan was made on, this kit's "
+            f"{MEASURED[plan.aim]}{disliked} comes to {money(best.objective, currency)}, and no allowed kit does "
+            f"{'better' if short < NOTHING else 'much better'}. {proof}."
+        ),
+        "luck": (
+            f"On fresh falls the bike with this kit costs {number(plan.fitted.yearly_cost)}{spread} a year (± one "
+            "standard error). That error is only the luck of the simulation."
+        ),
+        "sureness": "",
+        "break_even": [],
+    }
+    if plan.sureness is not None:
+        one = plan.sureness
+        found["sureness"] = (
+            f"Fall rates are guesses. Under {percent(one.best_share)} of {one.draws} other sets of rates this kit "
+            f"stays the best; where it does not, the best kit is better by {money(one.worst_regret, currency)} at most."
+        )
+    if plan.break_even is not None:
+        found["break_even"] = [
+            (
+                spoken(name),
+                "never" if one.worth_it_from is None else f"{one.worth_it_from:.2f}",
+                "" if one.worth_it_until is None else f"{one.worth_it_until:.2f}",
+            )
+            for name, one in plan.break_even.items()
+        ]
+    return found
