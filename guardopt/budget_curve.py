@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from guardopt.billing import forced_guards, in_order
 from guardopt.errors import InputError, NoKitError, OutOfTimeError, Problem
-from guardopt.planner import GAP, TIE, Aim, Best, Planner
+from guardopt.focus import TIE
+from guardopt.planner import GAP, Aim, Best, Planner
 from guardopt.program import Limits, Measure
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench, on_bench

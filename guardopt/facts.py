@@ -7,9 +7,10 @@ every kit x has
 
     min(bill(x), cap) ≥ m + s (L(x) − m)                                                                   (2)
 
-where m is the least bill that can be reached and (2) is the chord of min(·, cap) from m to L₀ = max L, of slope
-s = (cap − m) / (L₀ − m), used for a fall with L₀ > cap; otherwise s = 1. Chosen at a kit x̄ (roots not spared, guards
-not in x̄) both are exact there. Summed over a group they are one fact about it:
+where m ≤ cap is no more than the least bill that can be reached within the budget (`reach`) and (2) is the chord of
+min(·, cap) from m to L₀ = max L, of slope s = (cap − m) / (L₀ − m), used for a fall with L₀ > cap; otherwise s = 1.
+Chosen at a kit x̄ (roots not spared, guards not in x̄) both are exact there. Summed over a group they are one fact
+about it:
 
     θ_g ≥ constant_g − Σ_i slope_gi x_i                                                                    (3)
 
@@ -29,6 +30,7 @@ from guardopt.bills import Bike, tail_weights, worn_guards
 from guardopt.falls import Bools, Floats, Stratum
 from guardopt.items import Items, KeptFalls, reduce_falls, sums
 from guardopt.kit_table import merged_costs
+from guardopt.reach import Reach
 
 CAPPED_GROUPS = 2
 """Groups of falls of one kind that may reach the cap; more make facts tighter and programs larger."""
@@ -105,8 +107,6 @@ class FactFinder:
         ``(groups,)``: groups of the same number are one variable of the program.
     group_is_kept
         ``(groups,)``: the group is of falls that may reach the cap.
-    group_floor
-        ``(groups,)``: below this no kit gets.
     fixed_cost
         ``(kinds of fall,)``: what falls that no guard changes add to the mean cost of one fall.
     renewals
@@ -120,26 +120,37 @@ class FactFinder:
         self._merged, self._kept_items, self._kept = reduced.merged, reduced.kept_items, reduced.kept
         kinds = len(bike.scenario.falls)
         self._names = names = reduced.merged_groups // kinds
+        self._reach = Reach(bike.scenario, self._cover_guards, self._kept_items, self._kept)
         self._kept_group, kept_fall = _by_bare_bill(reduced.kept)
         self._kept_group = self._kept_group + reduced.merged_groups
         self.group_fall = np.concatenate([np.repeat(np.arange(kinds), names), kept_fall])
         self.group_bundle = np.concatenate([np.tile(np.arange(names), kinds), names + np.arange(kept_fall.size)])
         self.group_is_kept = np.arange(self.group_fall.size) >= reduced.merged_groups
-        self.group_floor = sums(self._kept_group, self._kept.weight * self._kept.base, self.group_fall.size)
         self.fixed_cost = reduced.fixed_cost
         self.renewals = mean_renewals(bike, strata)
+
+    def least_costs(self, budget_cents: int | None = None) -> Floats:
+        """``(falls kept,)``: what falls that may reach the cap cost at least with any kit within a budget."""
+        return self._reach.least(budget_cents)
+
+    def group_floor(self, least: Floats) -> Floats:
+        """``(groups,)``: below this no kit gets, if single falls cost at least that."""
+        return sums(self._kept_group, self._kept.weight * least, self.group_fall.size)
 
     def merged_costs(self, kits: Bools) -> Floats:
         """``(kinds of fall, kits)``: exact cost, in one fall, of the groups in which the cap cannot bind."""
         return merged_costs(self._merged, self._cover_guards, self.fixed_cost.size, self._names, kits)
 
-    def at(self, kit: Floats) -> Facts:
+    def at(self, kit: Floats, least: Floats | None = None) -> Facts:
         """Facts chosen at a kit, exact there when the kit is whole.
 
         Parameters
         ----------
         kit
             ``(guards,)`` between 0 and 1. At a fractional kit each item takes the root that is spared least.
+        least
+            From `least_costs` for some budget: the facts then hold within that budget, and say more. A whole kit has
+            to be within it. Default: the facts hold for every kit.
         """
         groups = self.group_fall.size
         constant, slope = np.zeros(groups), np.zeros(groups * kit.size)
@@ -147,7 +158,9 @@ class FactFinder:
         constant += sums(self._merged.owner, chosen.cost, groups)
         cell = self._merged.owner[chosen.item] * kit.size + chosen.guard
         slope += sums(cell, chosen.cost[chosen.item], slope.size)
-        capped = _capped(self._kept_items, self._kept, _Chosen(self._kept_items, self._cover_guards, kit), self._cap)
+        least = self._kept.base if least is None else least
+        chosen = _Chosen(self._kept_items, self._cover_guards, kit)
+        capped = _capped(self._kept_items, self._kept.base, chosen, self._cap, least)
         constant += sums(self._kept_group, self._kept.weight * capped.constant, groups)
         cell = self._kept_group[capped.fall] * kit.size + capped.guard
         slope += sums(cell, self._kept.weight[capped.fall] * capped.slope, slope.size)
@@ -164,13 +177,17 @@ class _CappedFacts:
     slope: Floats
 
 
-def _capped(items: Items, falls: KeptFalls, chosen: _Chosen, cap: float) -> _CappedFacts:
-    most = falls.base + sums(items.owner, chosen.cost, falls.base.size)
+def _capped(items: Items, base: Floats, chosen: _Chosen, cap: float, least: Floats) -> _CappedFacts:
+    most = base + sums(items.owner, chosen.cost, base.size)
     over = most > cap
     chord = np.ones_like(most)
-    chord[over] = (cap - falls.base[over]) / (most[over] - falls.base[over])
+    chord[over] = (cap - least[over]) / (most[over] - least[over])
+    # Falls that stay above the cap within the budget are constants.
+    settled = least >= cap
+    chord[settled] = 0.0
     fall = items.owner[chosen.item]
-    return _CappedFacts(np.minimum(most, cap), fall, chosen.guard, chord[fall] * chosen.cost[chosen.item])
+    slope = chord[fall] * chosen.cost[chosen.item]
+    return _CappedFacts(np.where(settled, cap, np.minimum(most, cap)), fall, chosen.guard, slope)
 
 
 class TailFinder:
@@ -193,10 +210,17 @@ class TailFinder:
         worst_guarded = tail_weights(self._falls.base, self._weight, tail) > 0.0
         begins = self._falls.base[worst_guarded].min(initial=np.inf)
         self._items = reduced.kept_items.of_owners(self._falls.bare > begins)
+        self._reach = Reach(bike.scenario, self._cover_guards, self._items, self._falls)
 
-    def at(self, kit: Floats) -> Facts:
-        """One fact about the tail mean, chosen at a kit ``(guards,)``, exact there when the kit is whole."""
-        capped = _capped(self._items, self._falls, _Chosen(self._items, self._cover_guards, kit), self._cap)
+    def least_costs(self, budget_cents: int | None = None) -> Floats:
+        """``(falls,)``: as that of `FactFinder`."""
+        return self._reach.least(budget_cents)
+
+    def at(self, kit: Floats, least: Floats | None = None) -> Facts:
+        """One fact about the tail mean, chosen at a kit, exact there when the kit is whole; as that of `FactFinder`."""
+        chosen = _Chosen(self._items, self._cover_guards, kit)
+        least = self._falls.base if least is None else least
+        capped = _capped(self._items, self._falls.base, chosen, self._cap, least)
         spared = sums(capped.fall, capped.slope * kit[capped.guard], self._weight.size)
         weight = tail_weights(capped.constant - spared, self._weight, self._tail)
         slope = sums(capped.guard, weight[capped.fall] * capped.slope, kit.size)

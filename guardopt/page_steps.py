@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from guardopt.budget_curve import BudgetCurve, Step
 from guardopt.explain import NOTHING
-from guardopt.planner import TIE, Aim, Planner
+from guardopt.focus import TIE
+from guardopt.planner import Aim, Planner
 from guardopt.plans import Plan
 from guardopt.plots import spoken
 from guardopt.program import Measure

@@ -14,12 +14,12 @@ from enum import StrEnum
 from functools import cache, cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from guardopt.bills import Bike
 from guardopt.errors import NoKitError, OutOfTimeError
-from guardopt.facts import FactFinder, Facts, TailFinder
+from guardopt.facts import FactFinder, TailFinder
 from guardopt.falls import Floats, Stratum
+from guardopt.focus import TIE, Focus
 from guardopt.kit_table import KitTable, legal_kits
 from guardopt.program import Limits, Measure, Program, Terms
 from guardopt.scenario import Kit, Scenario
@@ -27,10 +27,10 @@ from guardopt.scenario import Kit, Scenario
 GAP = 1e-6
 """Relative gap at which a kit counts as proven best."""
 
-TIE = 1e-9
-"""Relative difference below which two costs are the same; sums of the same costs in another order differ by less."""
-
 RELAXATION_ROUNDS = 30
+
+FACTS_TOLD = 30
+"""Kits looked at last whose facts a new program begins with."""
 
 
 class Aim(StrEnum):
@@ -94,7 +94,7 @@ class Planner:
         self._bike = Bike(scenario)
         self._sample, self._tail, self._solver = sample, tail, solver
         self._finder = FactFinder(self._bike, sample)
-        self._found: list[tuple[Facts, Floats]] = []
+        self._visited: dict[Measure, dict[bytes, Floats]] = {Measure.COST: {}, Measure.TAIL: {}}
         self._table = self._list_kits(scenario)
         self._take_rates(scenario)
 
@@ -108,8 +108,7 @@ class Planner:
         """
         falls = tuple(replace(fall, per_year=rate) for fall, rate in zip(self.scenario.falls, per_year, strict=True))
         other = copy(self)
-        for name in ("_program_and_pool", "_tail_finder"):
-            other.__dict__.pop(name, None)
+        other.__dict__.pop("_tail_finder", None)
         other._take_rates(replace(self.scenario, falls=falls))
         return other
 
@@ -117,13 +116,12 @@ class Planner:
         self.scenario = scenario
         self._years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
         self._terms = Terms(
-            bundle_floor=self._bundled(self._finder.group_floor),
+            bundle_floor=self._bundled(self._finder.group_floor(self._finder.least_costs())),
             guard_cost=self._years_of @ self._finder.renewals + np.array([guard.dislike for guard in scenario.guards]),
             fixed_cost=float(self._years_of @ self._finder.fixed_cost),
         )
-        self._tail_pool = _Pool(np.zeros(1), len(scenario.guards))
         self._known: dict[tuple[Kit, Measure], float] = {}
-        self._relaxed: set[Measure] = set()
+        self._focus: Focus | None = None
 
     @property
     def bike(self) -> Bike:
@@ -134,18 +132,24 @@ class Planner:
     def _tail_finder(self) -> TailFinder:
         return TailFinder(Bike(self.scenario), self._sample, self._tail)
 
-    @cached_property
-    def _program_and_pool(self) -> tuple[Program, _Pool]:
-        """The program, with the facts that were found before it was needed, and what it has been told."""
-        program = Program(self.scenario, self._terms, self._solver)
-        pool = _Pool(self._terms.bundle_floor, len(self.scenario.guards))
-        for found, x in self._found:
-            program.add_bundle_facts(*pool.news(self._bundled(found.constant), self._bundled(found.slope), x))
-        return program, pool
+    def _focus_on(self, limits: Limits) -> Focus:
+        """The program for budgets up to this one, told of the facts at what was looked at last."""
+        budget = limits.budget_cents
+        if self._focus is None or not self._focus.serves(budget):
+            least = self._finder.least_costs(budget)
+            terms = replace(self._terms, bundle_floor=self._bundled(self._finder.group_floor(least)))
+            self._focus = focus = Focus(budget, least, Program(self.scenario, terms, self._solver), terms)
+            for x in list(self._visited[Measure.COST].values())[-FACTS_TOLD:]:
+                if self._is_within(x, focus):
+                    self._tell(Measure.COST, x, focus)
+        return self._focus
 
-    @property
-    def _program(self) -> Program:
-        return self._program_and_pool[0]
+    def _is_within(self, x: Floats, focus: Focus) -> bool:
+        """Whether facts that hold within the budget of the program may be sought here: at kits it can pay for."""
+        is_whole = bool(((x == 0.0) | (x == 1.0)).all())
+        return (
+            focus.budget_cents is None or not is_whole or self.scenario.spend_cents(self._kit(x)) <= focus.budget_cents
+        )
 
     def _bundled(self, per_group: Floats) -> Floats:
         """Sum groups, each at what a year of its falls weighs over the years, into the program's variables."""
@@ -162,30 +166,33 @@ class Planner:
             return (
                 self.measure(Measure.COST, kit) + self.scenario.spend_cents(kit) / 100 - self.scenario.resale_value(kit)
             )
-        if (kit, measure) not in self._known:
-            x = self.bike.kit_array(kit).astype(float)
+        x = self.bike.kit_array(kit).astype(float)
+        is_told = self._focus is None or (measure, x.tobytes()) in self._focus.told
+        if (kit, measure) not in self._known or not is_told:
             says = self._learn(measure, x)
             guards = float(self._terms.guard_cost @ x) + self._terms.fixed_cost
             self._known[kit, measure] = says + (guards if measure is Measure.COST else 0.0)
         return self._known[kit, measure]
 
     def _learn(self, measure: Measure, x: Floats) -> float:
-        """Find facts at a kit, keep those that say more there than was known, and add up what they say."""
+        """Find facts at a kit, tell the program of those that say something new, and add up what they say."""
+        self._visited[measure][x.tobytes()] = x
+        if self._focus is not None and self._is_within(x, self._focus):
+            return self._tell(measure, x, self._focus)
+        facts = (self._tail_finder if measure is Measure.TAIL else self._finder).at(x)
+        return float(facts.at(x)[0]) if measure is Measure.TAIL else float(self._bundled(facts.at(x)).sum())
+
+    def _tell(self, measure: Measure, x: Floats, focus: Focus) -> float:
+        focus.told.add((measure, x.tobytes()))
         if measure is Measure.TAIL:
-            facts = self._tail_finder.at(x)
-            self._program.add_tail_facts(*self._tail_pool.news(facts.constant, facts.slope, x)[1:])
+            if focus.least_of_tail is None:
+                focus.least_of_tail = self._tail_finder.least_costs(focus.budget_cents)
+            facts = self._tail_finder.at(x, focus.least_of_tail)
+            focus.program.add_tail_facts(*focus.tail_pool.news(facts.constant, facts.slope, x)[1:])
             return float(facts.at(x)[0])
-        found = self._finder.at(x)
-        constant, slope = self._bundled(found.constant), self._bundled(found.slope)
-        if "_program_and_pool" in self.__dict__:
-            program, pool = self._program_and_pool
-            news = pool.news(constant, slope, x)
-            program.add_bundle_facts(*news)
-            is_news = bool(news[0].size)
-        else:
-            is_news = not any(np.array_equal(x, known) for _, known in self._found)
-        if is_news:
-            self._found.append((found, x))
+        facts = self._finder.at(x, focus.least)
+        constant, slope = self._bundled(facts.constant), self._bundled(facts.slope)
+        focus.program.add_bundle_facts(*focus.pool.news(constant, slope, x))
         return float((constant - slope @ x).sum())
 
     def bundled_facts(self, kit: Kit) -> tuple[Floats, Floats]:
@@ -195,8 +202,10 @@ class Planner:
 
     @property
     def known_facts(self) -> Iterator[tuple[Floats, Floats]]:
-        """All facts found so far, shaped as `bundled_facts`."""
-        return ((self._bundled(found.constant), self._bundled(found.slope)) for found, _ in self._found)
+        """Facts at all that was looked at so far, shaped as `bundled_facts`."""
+        for x in self._visited[Measure.COST].values():
+            found = self._finder.at(x)
+            yield self._bundled(found.constant), self._bundled(found.slope)
 
     @property
     def terms(self) -> Terms:
@@ -289,31 +298,33 @@ class Planner:
             finder = self._finder
             exact = finder.merged_costs(kits) + finder.renewals @ kits.T + finder.fixed_cost[:, np.newaxis]
             kept = np.flatnonzero(finder.group_is_kept)
+            floor = finder.group_floor(finder.least_costs())
 
             def price_kit(x: Floats) -> tuple[Floats, Floats]:
                 found = finder.at(x)
                 return found.constant[kept], found.slope[kept]
 
-            return KitTable(scenario, kits, exact, finder.group_fall[kept], finder.group_floor[kept], price_kit)
+            return KitTable(scenario, kits, exact, finder.group_fall[kept], floor[kept], price_kit)
 
         return table
 
     def _minimise(self, measure: Measure, limits: Limits, kit: Kit | None, gap: float, end: float | None) -> Best:
         """The loop, starting from a kit that is allowed, if one is known."""
-        if measure not in self._relaxed:
-            self._close_relaxation(measure, limits, end)
+        focus = self._focus_on(limits)
+        if measure not in focus.relaxed:
+            self._close_relaxation(measure, limits, focus, end)
         kit = kit or self._best_known(measure, limits)
         value = np.inf if kit is None else self.measure(measure, kit)
         bound = -np.inf
         tried: set[Kit] = set()
         while kit is None or value - bound > gap * max(1.0, abs(value)):
-            answer = self._program.solve(measure, limits, seconds=_left(end))
+            answer = focus.program.solve(measure, limits, seconds=_left(end))
             bound = max(bound, -np.inf if answer.bound is None else answer.bound)
             if answer.kit is None:
                 break
             found = self._kit(answer.kit)
             if not self._is_allowed(found, limits):
-                self._program.exclude(answer.kit)
+                focus.program.exclude(answer.kit)
                 continue
             measured = self.measure(measure, found)
             fits = all(self.measure(one, found) <= most for one, most in limits.at_most.items())
@@ -335,12 +346,12 @@ class Planner:
         )
         return next((kit for _, kit in known if self._is_allowed(kit, limits)), None)
 
-    def _close_relaxation(self, measure: Measure, limits: Limits, end: float | None) -> None:
+    def _close_relaxation(self, measure: Measure, limits: Limits, focus: Focus, end: float | None) -> None:
         """Find facts at fractional kits until the relaxed program stops rising: cheap, and most of the proof."""
-        self._relaxed.add(measure)
+        focus.relaxed.add(measure)
         last = -np.inf
         for _ in range(RELAXATION_ROUNDS):
-            answer = self._program.solve(measure, limits, whole=False, seconds=_left(end))
+            answer = focus.program.solve(measure, limits, whole=False, seconds=_left(end))
             if answer.kit is None or answer.bound is None or answer.bound <= last + 1e-4 * max(1.0, abs(last)):
                 return
             last = answer.bound
@@ -364,23 +375,3 @@ class Planner:
 
 def _left(end: float | None) -> float | None:
     return None if end is None else max(0.0, end - time.monotonic())
-
-
-class _Pool:
-    """The facts kept so far about each variable, to tell whether another says more at a kit than they do."""
-
-    def __init__(self, floor: Floats, guards: int) -> None:
-        self._floor = floor
-        self._variable = np.zeros(0, dtype=np.int64)
-        self._constant = np.zeros(0)
-        self._slope = np.zeros((0, guards))
-
-    def news(self, constant: Floats, slope: Floats, x: Floats) -> tuple[NDArray[np.int64], Floats, Floats]:
-        """Keep the facts, one a variable, that say more at x: the variables, constants and slopes of these."""
-        known = self._floor.copy()
-        np.maximum.at(known, self._variable, self._constant - self._slope @ x)
-        news = np.flatnonzero(constant - slope @ x > known * (1.0 + TIE) + TIE)
-        self._variable = np.concatenate([self._variable, news])
-        self._constant = np.concatenate([self._constant, constant[news]])
-        self._slope = np.concatenate([self._slope, slope[news]])
-        return news, constant[news], slope[news]

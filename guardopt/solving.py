@@ -99,6 +99,9 @@ def _solver(name: str, whole: bool, seconds: float | None) -> Any:
             mip_heuristic_run_feasibility_jump=False,
             mip_allow_restart=False,
             mip_detect_symmetry=False,
+            mip_heuristic_run_root_reduced_cost=False,
+            mip_heuristic_run_rens=False,
+            mip_heuristic_run_rins=False,
             primal_feasibility_tolerance=TOLERANCE,
             mip_feasibility_tolerance=TOLERANCE,
         )

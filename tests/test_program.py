@@ -64,10 +64,10 @@ def test_program_solved_by_hand(make_scenario: MakeScenario, budget: int, kit: l
 
 
 def test_outlay_solved_by_hand(make_scenario: MakeScenario) -> None:
-    """The cage gets half its 20 back: all three cost 52 + 55 − 10 in all, the bar and the pad 67 + 35 and so on."""
+    """The cage gets half its 20 back: all three cost 52 + 55 − 10 in all, without the bar 62 + 45 − 10, others more."""
     answer = by_hand(make_scenario).solve(Measure.OUTLAY, Limits())
     assert answer.kit is not None
-    assert answer.kit.tolist() == [0, 1, 1]
+    assert answer.kit.tolist() in ([0, 1, 1], [1, 1, 1])
     assert answer.bound == pytest.approx(62.0 + 45.0 - 10.0)
 
 
