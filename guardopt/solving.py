@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from enum import Enum, auto
 from typing import Any
 
+import highspy
 import numpy as np
 import pulp
 
@@ -122,8 +123,6 @@ def _silence_first_highs() -> None:
     global _highs_is_silent
     if _highs_is_silent:
         return
-    import highspy
-
     sys.stdout.flush()
     kept = os.dup(1)
     nowhere = os.open(os.devnull, os.O_WRONLY)

@@ -50,6 +50,8 @@ class Workbench:
     @cached_property
     def planner(self) -> Planner:
         """The planner, with all that it has learned so far."""
+        # Loads HiGHS before PuLP does, since PuLP takes an interrupt in the middle of that for a missing package.
+        import guardopt.solving  # noqa: F401
         from guardopt.planner import Planner
 
         return Planner(self.scenario, self.sample, tail=self.tail, solver=self.solver)
