@@ -242,6 +242,8 @@ class Planner:
         ceilings: dict[Measure, float] = {}
         previous, kit = first, best.kit
         for measure in tie_breakers:
+            if _is_over(end):
+                break
             value = self.measure(previous, kit)
             ceilings[previous] = value + TIE * max(1.0, abs(value))
             kit = self._minimise(measure, replace(limits, at_most=dict(ceilings)), kit, gap, end).kit
@@ -254,7 +256,7 @@ class Planner:
 
         Meant for many questions about one bike: where its kits are few they are listed once and for all.
         """
-        if end is not None and time.monotonic() >= end:
+        if _is_over(end):
             return None
         table = None if aim is Aim.WORST else self._table()
         if table is not None:
@@ -330,7 +332,7 @@ class Planner:
             fits = all(self.measure(one, found) <= most for one, most in limits.at_most.items())
             if fits and measured < value:
                 kit, value = found, measured
-            if found in tried or (end is not None and time.monotonic() >= end):
+            if found in tried or _is_over(end):
                 break
             tried.add(found)
         if kit is None:
@@ -351,6 +353,8 @@ class Planner:
         focus.relaxed.add(measure)
         last = -np.inf
         for _ in range(RELAXATION_ROUNDS):
+            if _is_over(end):
+                return
             answer = focus.program.solve(measure, limits, whole=False, seconds=_left(end))
             if answer.kit is None or answer.bound is None or answer.bound <= last + 1e-4 * max(1.0, abs(last)):
                 return
@@ -371,6 +375,10 @@ class Planner:
             and not limits.never & kit
             and (budget is None or self.scenario.spend_cents(kit) <= budget)
         )
+
+
+def _is_over(end: float | None) -> bool:
+    return end is not None and time.monotonic() >= end
 
 
 def _left(end: float | None) -> float | None:

@@ -125,6 +125,36 @@ def test_an_interrupt_ends_with_130_and_one_word(twin: Path) -> None:
     assert err.strip() == "interrupted"
 
 
+@pytest.mark.parametrize("moment", [0.15, 0.4, 0.7, 1.0, 1.4])
+def test_an_interrupt_at_any_moment_leaves_nothing_behind(twin: Path, tmp_path: Path, moment: float) -> None:
+    """While packages load, falls are drawn, the program is solved or the page is drawn: no file, no traceback."""
+    scratch, out_folder = tmp_path / "scratch", tmp_path / "out"
+    scratch.mkdir()
+    out_folder.mkdir()
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(scratch)}
+    command = ("-m", "guardopt", "plan", twin, "--falls", 200_000, "--page", out_folder / "page.html")
+    stopped = start(*command, env=environment)
+    time.sleep(moment)
+    stopped.send_signal(signal.SIGINT)
+    status, out, err = ended(stopped)
+    assert status in (130, -signal.SIGINT)
+    assert out == ""
+    # Python itself may say something when it is stopped before it has reached the first line of ours.
+    assert moment < 0.3 or "Traceback" not in err
+    assert list(scratch.iterdir()) == []
+    assert list(out_folder.iterdir()) == []
+
+
+def test_runs_side_by_side_do_not_disturb_each_other(twin: Path) -> None:
+    """Two plans at once, of one scenario and different budgets, come out as they do alone."""
+    commands = [("-m", "guardopt", "plan", twin, "--json", "--falls", 200, "--budget", one) for one in (60, 250)]
+    alone = [ended(start(*command)) for command in commands]
+    running = [start(*command) for command in commands for _ in range(2)]
+    together = [ended(one) for one in running]
+    assert together == [one for one in alone for _ in range(2)]
+    assert alone[0] != alone[1]
+
+
 def test_progress_is_shown_on_a_terminal_and_wiped_at_the_end(twin: Path) -> None:
     """On standard error alone; standard output stays plain."""
     terminal, far_end = pty.openpty()
