@@ -23,8 +23,8 @@ from guardopt.budget_curve import BudgetCurve, budgets
 from guardopt.errors import InputError, OutOfTimeError, Problem
 from guardopt.layout import CAUTIONS
 from guardopt.outlook import Forecast, forecast
-from guardopt.page_steps import StepWords, planned_step, steps_in_words
-from guardopt.page_tables import answer, doubts, fall_table, forecast_table, guard_rows, part_table, step_table
+from guardopt.page_steps import StepWords, planned_step, step_table, steps_in_words
+from guardopt.page_tables import answer, doubts, fall_table, forecast_table, guard_rows, part_table
 from guardopt.plans import Plan
 from guardopt.plots import PARTS_SHOWN, budget_curve, falls, parts, svg
 from guardopt.plots import forecast as forecast_figure
@@ -228,18 +228,19 @@ def _figures(plan: Plan, curve: BudgetCurve | None, own: float, ahead: Forecast)
             CURVE_HEIGHT,
             lambda ax: drawn.append(budget_curve(curve, ax, now=own)),
         )
-        cursors = [_cursor(ax, size, width) for ax, (size, width) in zip(drawn, SIZES, strict=True)]
+        span = (curve.steps[-1].budget_cents - curve.steps[0].budget_cents) / 100
+        cursors = [_cursor(ax, size, width, span) for ax, (size, width) in zip(drawn, SIZES, strict=True)]
     return figures, cursors
 
 
-def _cursor(ax: Axes, size: str, width: float) -> Cursor:
-    """Where the axes lie in their figure, as shares of its size, and units of its drawing to a unit of money."""
+def _cursor(ax: Axes, size: str, width: float, span: float) -> Cursor:
+    """Where all budgets of the curve lie in its figure, as shares of its width, and its units to a unit of money."""
     box = ax.get_position()
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     return {
         "size": size,
         "left": round(float(box.x0), 4),
-        "width": round(float(box.width), 4),
+        "width": round(float(box.width * span / (right - left)), 4),
         "across": float(POINTS_AN_INCH * width * box.width / (right - left)),
         "up": float(POINTS_AN_INCH * CURVE_HEIGHT * box.height / (top - bottom)),
     }

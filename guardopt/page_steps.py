@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from guardopt.budget_curve import BudgetCurve, Step
 from guardopt.explain import NOTHING
@@ -18,7 +19,7 @@ from guardopt.plots import spoken
 from guardopt.program import Measure
 from guardopt.scenario import Guard, Kit, Scenario
 from guardopt.spelling import listed
-from guardopt.wording import exact_money, money, years
+from guardopt.wording import exact_money, money, number, years
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,10 @@ def named(scenario: Scenario, ids: Iterable[str]) -> list[str]:
 
 def said(names: Sequence[str]) -> str:
     """Spoken names in a sentence; semicolons keep apart names that have commas in them."""
-    *first, final = names or ["nothing"]
-    return f"{'; '.join(first)}; and {final}" if first and any("," in name for name in names) else listed(names, "and")
+    names = names or ["nothing"]
+    if len(names) == 1 or not any("," in name for name in names):
+        return listed(names, "and")
+    return f"{'; '.join(names[:-1])}; and {names[-1]}"
 
 
 def speaker(scenario: Scenario) -> Callable[[str], str]:
@@ -72,9 +75,14 @@ def speaker(scenario: Scenario) -> Callable[[str], str]:
     plain = {name: spoken(name).replace(", left", " (left)").replace(", right", " (right)") for name in ids}
     changed = sorted((name for name in ids if plain[name] != name), key=len, reverse=True)
     if not changed:
-        return lambda text: text
+        return _with_capitals
     pattern = re.compile(rf"(?<![\w.-])(?:{'|'.join(map(re.escape, changed))})(?![\w-])(?!\.\w)")
-    return lambda text: pattern.sub(lambda match: plain[match[0]], text)
+    return lambda text: _with_capitals(pattern.sub(lambda match: plain[match[0]], text))
+
+
+def _with_capitals(text: str) -> str:
+    """Sentences that began with an id begin with a capital letter, as any other does."""
+    return re.sub(r"(?:^|(?<=[.] ))[a-z]", lambda match: match[0].upper(), text)
 
 
 def planned_step(plan: Plan, curve: BudgetCurve) -> int:
@@ -98,6 +106,50 @@ def steps_in_words(planner: Planner, plan: Plan, curve: BudgetCurve, must: Kit, 
     """
     teller = _Teller(planner, plan, curve, must, never)
     return tuple(teller.words(row) for row in range(len(curve.steps)))
+
+
+def step_table(plan: Plan, curve: BudgetCurve, steps: Sequence[StepWords], own: int) -> dict[str, Any]:
+    """The curve as a table of a readable number of steps, and what is said around it."""
+    scenario, currency = plan.scenario, plan.scenario.currency
+    kept = {step.budget_cents for step in curve.thinned(None, curve.readable_step).steps}
+    last = steps[-1].budget_cents
+    budget = last if plan.budget_cents is None else min(plan.budget_cents, last)
+    return {
+        "least": steps[0].budget_cents,
+        "most": last,
+        "budget": budget,
+        "shown": exact_money(budget, currency),
+        "summary": steps[own].summary,
+        "pays": _pays(plan, curve, steps[own]),
+        "first": exact_money(steps[0].budget_cents, currency),
+        "all": exact_money(last, currency),
+        "changes": len(steps),
+        "rows": [
+            (
+                exact_money(step.budget_cents, currency),
+                said(named(scenario, step.kit - scenario.stock)),
+                number(step.cost_over_years),
+            )
+            for step in steps
+            if step.budget_cents in kept
+        ],
+    }
+
+
+def _pays(plan: Plan, curve: BudgetCurve, own: StepWords) -> str:
+    """Up to where money pays, and how far beyond the plan goes."""
+    currency, until = plan.scenario.currency, round(curve.pays_until * 100)
+    most = (
+        f"Beyond {exact_money(until, currency)} more money saves less than it is; what guards fetch at the end is not "
+        "counted."
+    )
+    best = curve.at(until)
+    more = own.budget_cents - until
+    if best is None or more <= 0:
+        return most
+    saved = best.cost_over_years - own.cost_over_years
+    less = f"{money(abs(saved), currency)} {'less' if saved >= 0.0 else 'more'}"
+    return f"{most} This plan goes {exact_money(more, currency)} beyond, and its falls cost {less}."
 
 
 class _Teller:

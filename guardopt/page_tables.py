@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from guardopt.bike_drawing import numbers_of
 from guardopt.bill_text import often
 from guardopt.bills import HALF_A_CENT, Bike, Bill
-from guardopt.budget_curve import BudgetCurve
 from guardopt.explain import NOTHING
 from guardopt.outlook import Forecast
 from guardopt.page_steps import StepWords, named, said, speaker
@@ -49,7 +47,8 @@ def answer(plan: Plan) -> dict[str, Any]:
     )
     before = money(plan.stock.yearly_cost, currency)
     gain = plan.saving >= 0.0
-    error = "" if plan.saving_se is None else f"± {number(plan.saving_se)} (luck of the simulation)"
+    error = [] if plan.saving_se is None else [f"± {number(plan.saving_se)} by the luck of the simulation"]
+    price = ["before the price of the guards"] if plan.bought else []
     return {
         "buy": _to_buy(plan),
         "offers": _offers(plan),
@@ -68,14 +67,14 @@ def answer(plan: Plan) -> dict[str, Any]:
                 f"{'Saved' if gain else 'Dearer'} {over}",
                 plan.saving,
                 money(abs(plan.saving), currency),
-                error,
+                "; ".join([*price, *error]),
             ),
             (
                 "cost_over_years",
-                f"Still at risk {over}",
+                f"Falls still cost {over}",
                 plan.fitted.cost_over_years,
                 money(plan.fitted.cost_over_years, currency),
-                _write_off(plan),
+                f"on average; {_write_off(plan)}",
             ),
         ],
         "notes": [*_does_it_pay(plan), *_not_proven(plan)],
@@ -146,33 +145,6 @@ def guard_rows(plan: Plan, step: StepWords | None) -> list[dict[str, Any]]:
         }
         for guard, reason in zip(scenario.guards, reasons, strict=True)
     ]
-
-
-def step_table(plan: Plan, curve: BudgetCurve, steps: Sequence[StepWords], own: int) -> dict[str, Any]:
-    """The curve as a table of a readable number of steps, and what is said around it."""
-    scenario, currency = plan.scenario, plan.scenario.currency
-    kept = {step.budget_cents for step in curve.thinned(None, curve.readable_step).steps}
-    last = steps[-1].budget_cents
-    budget = last if plan.budget_cents is None else min(plan.budget_cents, last)
-    return {
-        "least": steps[0].budget_cents,
-        "most": last,
-        "budget": budget,
-        "shown": exact_money(budget, currency),
-        "summary": steps[own].summary,
-        "pays_until": exact_money(round(curve.pays_until * 100), currency),
-        "all": exact_money(last, currency),
-        "changes": len(steps),
-        "rows": [
-            (
-                exact_money(step.budget_cents, currency),
-                said(named(scenario, step.kit - scenario.stock)),
-                number(step.cost_over_years),
-            )
-            for step in steps
-            if step.budget_cents in kept
-        ],
-    }
 
 
 def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:

@@ -91,7 +91,8 @@ def budget_curve(curve: BudgetCurve, ax: Axes | None = None, *, now: float | Non
         currency, steps = curve.scenario.currency, curve.steps
         budgets = [step.budget_cents / 100 for step in steps]
         costs = [step.cost_over_years for step in steps]
-        end = budgets[-1] if len(steps) > 1 else budgets[0] + 1.0
+        # A little beyond the last step, so that it can be seen.
+        end = budgets[-1] + (0.03 * (budgets[-1] - budgets[0]) or 1.0)
         ax.step([*budgets, end], [*costs, costs[-1]], where="post", color=FITTED, linewidth=1.8)
         pays = curve.pays_until
         ax.axvline(pays, color=INK, linewidth=0.8, linestyle=(0, (2, 3)))

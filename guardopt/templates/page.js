@@ -38,8 +38,9 @@
     slider.setAttribute("aria-valuetext", money(budget));
     find("chosen-budget").textContent = money(budget);
     moveMarks(budget, step.cost);
-    find("less").disabled = row === 0;
-    find("more").disabled = row === data.steps.length - 1;
+    // Disabled buttons would lose the focus of whoever has just pressed them.
+    find("less").setAttribute("aria-disabled", String(row === 0));
+    find("more").setAttribute("aria-disabled", String(row === data.steps.length - 1));
     if (row === shown) return;
     shown = row;
     find("chosen-summary").textContent = step.summary;
