@@ -202,5 +202,5 @@ def bill(subject: Scenario | Workbench, fit: Iterable[str] | None = None) -> Bil
     bench = on_bench(subject)
     scenario = bench.scenario
     kit = scenario.stock if fit is None else legal_kit(scenario, known_guards(scenario, fit, "--fit"))
-    prices = price(Bike(scenario), bench.fresh(), [kit])
+    prices = price(Bike(scenario), bench.fresh([kit]), [kit])
     return BillReport(scenario, prices.bills[0], prices.standard_error(0))

@@ -256,14 +256,15 @@ def price(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit], *, errors:
         Whether to work out the covariance, which takes as long as the prices where there are many kits.
     """
     scenario = bike.scenario
-    fitted = [bike.kit_array(kit) for kit in kits]
+    fitted = {kit: bike.kit_array(kit) for kit in map(frozenset, kits)}
     per_fall = np.zeros((len(kits), 4, len(scenario.falls)))
     harmed = np.zeros((len(kits), len(scenario.falls), len(scenario.parts)))
     part_bill = np.zeros_like(harmed)
     strip_bill = np.zeros((len(kits), len(scenario.falls), len(bike.groups)))
     covariance: Floats | None = np.zeros((len(kits), len(kits))) if errors else None
     for stratum in strata:
-        outcomes = [outcome(bike, stratum, one) for one in fitted]
+        outcome_with = {kit: outcome(bike, stratum, one) for kit, one in fitted.items()}
+        outcomes = [outcome_with[frozenset(kit)] for kit in kits]
         per_year = scenario.falls[stratum.fall].per_year * stratum.share
         for index, one in enumerate(outcomes):
             means = [one.repair_bill.mean(), one.owner_cost.mean(), one.renewals.mean(), one.written_off.mean()]

@@ -17,7 +17,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from guardopt.scenario import Fall, Guard, Part, Scenario, Side
+from guardopt.scenario import Fall, Guard, Kit, Part, Scenario, Side
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -62,7 +62,7 @@ class Stratum:
         return int(self.struck.shape[1])
 
 
-def draw(scenario: Scenario, falls: int, seed: int, purpose: str) -> Iterator[Stratum]:
+def draw(scenario: Scenario, falls: int, seed: int, purpose: str, guards: Kit | None = None) -> Iterator[Stratum]:
     """Draw `falls` simulated falls for each kind of fall and set of sides that can be struck, one stratum at a time.
 
     Parameters
@@ -75,8 +75,15 @@ def draw(scenario: Scenario, falls: int, seed: int, purpose: str) -> Iterator[St
         Seed of all random streams.
     purpose
         What the sample is for. Samples for different purposes are independent of each other.
+    guards
+        Guards that the sample is to serve; the covers of others are not drawn and never hold. Kits of these guards
+        alone are struck as in the whole sample. Default: all guards.
     """
-    names = hold_names(scenario)
+    wanted = frozenset(scenario.guard) if guards is None else guards
+    names = [
+        name if wanted.issuperset(cover.guards) else None
+        for cover, name in zip(scenario.covers, hold_names(scenario), strict=True)
+    ]
     for index, fall in enumerate(scenario.falls):
         for sides, share in fall.side_shares().items():
             streams = _Streams(falls, f"{seed}/{purpose}/{fall.id}/{'+'.join(sorted(sides))}")
@@ -105,7 +112,7 @@ class _Streams:
 
 
 def _draw_stratum(
-    scenario: Scenario, index: int, sides: frozenset[Side], share: float, names: Sequence[str], streams: _Streams
+    scenario: Scenario, index: int, sides: frozenset[Side], share: float, names: Sequence[str | None], streams: _Streams
 ) -> Stratum:
     fall = scenario.falls[index]
     exposed = {part.id: not part.side.is_sided or part.side in sides for part in scenario.parts}
@@ -127,7 +134,7 @@ def _draw_stratum(
     holds = np.zeros((len(scenario.covers), streams.falls), dtype=bool)
     rows = {part.id: row for row, part in enumerate(scenario.parts)}
     for row, (cover, name) in enumerate(zip(scenario.covers, names, strict=True)):
-        if serves[row] and exposed[cover.part]:
+        if name is not None and serves[row] and exposed[cover.part]:
             holds[row] = streams.happens(cover.holds, name) & struck[rows[cover.part]]
     return Stratum(index, sides, share, struck, breaks, passes, holds, serves)
 

@@ -173,7 +173,7 @@ def outlooks(bench: Workbench, kits: Sequence[Kit]) -> list[Outlook]:
     bike = Bike(bench.scenario)
     fitted = [bike.kit_array(kit) for kit in kits]
     costs: list[list[_Costs]] = [[] for _ in kits]
-    for stratum in bench.fresh():
+    for stratum in bench.fresh(kits):
         for index, one in enumerate(fitted):
             costs[index].append(_costs(bike, stratum, one))
     return [_outlook(bench.scenario, kit, of_kit) for kit, of_kit in zip(kits, costs, strict=True)]

@@ -314,7 +314,8 @@ def plan(
         progress("looking for the falls from which guards are worth it")
         worth = find_break_even(planner, limits, gap=gap)
     progress("pricing the kit on fresh falls")
-    prices = price(planner.bike, bench.fresh(), [frozenset(), scenario.stock, best.kit])
+    kits = [frozenset[str](), scenario.stock, best.kit]
+    prices = price(planner.bike, bench.fresh(kits), kits)
     return Plan(scenario, Aim(aim), limits.budget_cents, bench.tail, best, prices, verdicts, doubts, worth)
 
 

@@ -14,8 +14,6 @@ from guardopt.wording import exact_money, money, number, percent, years
 
 PARTS_SHOWN = 8
 
-"""Columns that kinds of fall and parts may take where kinds of fall stand side by side."""
-
 
 def plan_headline(plan: Plan) -> list[str]:
     """The answer: what to buy, what it costs, what it saves, what is still at risk."""

@@ -6,13 +6,13 @@ facts anew.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from guardopt.falls import Stratum, draw
-from guardopt.scenario import Scenario
+from guardopt.scenario import Kit, Scenario
 
 if TYPE_CHECKING:
     from guardopt.planner import Planner
@@ -56,9 +56,10 @@ class Workbench:
 
         return Planner(self.scenario, self.sample, tail=self.tail, solver=self.solver)
 
-    def fresh(self) -> Iterator[Stratum]:
-        """Falls to judge kits on, drawn on the fly; they are the same at every call."""
-        return draw(self.scenario, FRESH_SAMPLE * self.scenario.falls_sampled, self.scenario.seed, "price")
+    def fresh(self, kits: Iterable[Kit]) -> Iterator[Stratum]:
+        """Falls to judge these kits on, drawn on the fly; they are the same at every call and for all kits."""
+        falls = FRESH_SAMPLE * self.scenario.falls_sampled
+        return draw(self.scenario, falls, self.scenario.seed, "price", frozenset().union(*kits))
 
 
 def on_bench(subject: Scenario | Workbench) -> Workbench:

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from random_scenarios import random_scenario
+from random_scenarios import all_kits, random_scenario
 from scipy.stats import multivariate_normal, norm
 
+from guardopt.bills import Bike, outcome
 from guardopt.falls import Bools, Stratum, draw, hold_names
 from guardopt.scenario import Cover, Fall, Guard, KnockOn, Part, Scenario, Side
 
@@ -284,3 +285,15 @@ def test_share_of_many_parts_struck_has_the_quantiles_of_the_one_factor_model(
     (sample,) = drawn(many_parts(make_scenario, 3000, chance, correlation), falls)
     exceeded = (sample.struck.mean(axis=0) > quantile).mean()
     assert abs(exceeded - (1.0 - level)) < 4.0 * np.sqrt(level * (1.0 - level) / falls)
+
+
+def test_a_sample_for_some_guards_is_the_whole_sample_to_them() -> None:
+    """Leaving out the covers of other guards changes no cost of a kit that has none of them."""
+    scenario = random_scenario(11, guards=8, falls_sampled=40)
+    bike = Bike(scenario)
+    for kit in all_kits(scenario)[::7]:
+        whole = draw(scenario, 40, 1, "price")
+        for one, other in zip(whole, draw(scenario, 40, 1, "price", kit), strict=True):
+            fitted = bike.kit_array(kit)
+            assert (outcome(bike, one, fitted).owner_cost == outcome(bike, other, fitted).owner_cost).all()
+            assert (outcome(bike, one, fitted).renewals == outcome(bike, other, fitted).renewals).all()

@@ -132,7 +132,7 @@ def test_forecast_agrees_with_years_simulated_fall_by_fall() -> None:
     fitted = bike.kit_array(scenario.stock)
     years, lives = scenario.years, 20_000
     total = np.zeros(lives)
-    for stratum in bench.fresh():
+    for stratum in bench.fresh([scenario.stock]):
         costs = outcome(bike, stratum, fitted)
         each = costs.owner_cost + costs.renewals
         count = rng.poisson(scenario.falls[stratum.fall].per_year * stratum.share * years, lives)
