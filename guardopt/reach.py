@@ -5,12 +5,11 @@ of its roots. So for any one root r_k, and any one guard g(j) of each cover j th
 
     bill(x) ≥ bare − Σ_i s_i x_i,     s_i = Σ_k c_k [i = g(j) for some j against r_k]                        (1)
 
-With at most one guard in each mounting place and Σ_i p_i x_i ≤ B, no kit spares more than
+With at most one guard in each mounting place and Σ_i p_i x_i ≤ B, the most that Σ_i s_i x_i can be is a multiple-choice
+knapsack. It is solved for all falls at once by dynamic programming over places (H. Kellerer, U. Pferschy, D. Pisinger,
+Knapsack Problems, Springer 2004, chapter 11), with prices rounded down to a grid, so that no kit is lost:
 
-    μ B + Σ_places max(0, max_i (s_i − μ p_i))        for any price of money μ ≥ 0                           (2)
-
-which is the Lagrangian bound of a multiple-choice knapsack (M. L. Fisher, "The Lagrangian relaxation method for
-solving integer programming problems", Management Science 27, 1981). It is convex in μ, and halving finds a good μ.
+    z_p(b) = max(z_{p−1}(b), max_{i in place p} z_{p−1}(b − ⌊p_i⌋) + s_i)                                    (2)
 """
 
 from __future__ import annotations
@@ -24,7 +23,12 @@ from guardopt.items import Ints, Items, KeptFalls
 from guardopt.scenario import Scenario
 
 FALLS_AT_ONCE = 4096
-HALVINGS = 10
+
+GRID = 128
+"""Steps that a budget is divided into; more make the bound tighter and slower."""
+
+ROUNDING = 1e-12
+"""Prices are lowered by this share before they are rounded down, lest one that just fits be lost."""
 
 
 class Reach:
@@ -84,30 +88,21 @@ class Reach:
             yield start, sizes.astype(float).reshape(rows, self._guards)
 
     def _most_spared(self, spared: Floats, budget: float) -> Floats:
-        """``(falls,)``: the bound (2), at the best of the prices of money that halving tries."""
-        free = np.zeros(len(spared))
-        most, spent = self._at(spared, free)
-        dear = np.max(spared / np.maximum(self._price, 0.01), axis=1, initial=0.0)
-        low, high = free, dear
-        for _ in range(HALVINGS):
-            price = np.where(spent > budget, (low + high) / 2.0, low)
-            value, bought = self._at(spared, price)
-            most = np.minimum(most, price * budget + value)
-            is_cheap = bought > budget
-            low, high = np.where(is_cheap, price, low), np.where(is_cheap, high, price)
-        return most
-
-    def _at(self, spared: Floats, price_of_money: Floats) -> tuple[Floats, Floats]:
-        """At a price of money for each fall: the sum over places in (2), and what its guards cost."""
-        value, spend = np.zeros(len(spared)), np.zeros(len(spared))
-        rows = np.arange(len(spared))
-        for guards in self._places:
-            gain = spared[:, guards] - price_of_money[:, np.newaxis] * self._price[guards]
-            best = gain.argmax(axis=1)
-            most = gain[rows, best]
-            value += np.maximum(most, 0.0)
-            spend += np.where(most > 0.0, self._price[guards][best], 0.0)
-        return value, spend
+        """``(falls,)``: the most that guards within the budget spare, by (2)."""
+        steps = np.full(self._price.size, GRID + 1, dtype=np.int64)
+        if budget > 0.0:
+            fits = self._price <= budget
+            steps[fits] = np.floor(self._price[fits] / budget * GRID * (1.0 - ROUNDING))
+        steps[self._price <= 0.0] = 0
+        most = np.zeros((len(spared), GRID + 1))
+        for place in self._places:
+            with_place = most.copy()
+            for guard in place[steps[place] <= GRID].tolist():
+                step = int(steps[guard])
+                chosen = most[:, : GRID + 1 - step] + spared[:, [guard]]
+                np.maximum(with_place[:, step:], chosen, out=with_place[:, step:])
+            most = with_place
+        return np.asarray(most[:, -1])
 
 
 def _least_prices(scenario: Scenario) -> Floats:

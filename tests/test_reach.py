@@ -59,7 +59,7 @@ def test_no_kit_within_the_budget_gets_a_fall_below_the_bound(seed: int, budget:
 @given(SEEDS, BUDGETS, BUDGETS)
 @settings(max_examples=30)
 def test_more_money_reaches_further(seed: int, one_budget: int, other_budget: int) -> None:
-    """A larger budget has no higher bound, but for the few steps that halving takes; without limit it is lowest."""
+    """A larger budget has no higher bound, but for the rounding of prices to a grid; without limit it is lowest."""
     reach = case(seed).reach
     small, large = sorted((one_budget, other_budget))
     assert reach.least(large).mean() <= reach.least(small).mean() + 1e-2 * abs(reach.least(small).mean()) + 1e-7
@@ -128,11 +128,11 @@ def three_pads(make_scenario) -> Scenario:  # type: ignore[no-untyped-def]
 
 @pytest.mark.parametrize(
     ("budget", "least"),
-    [(0, 250.0), (999, 201.0), (1000, 200.0), (3000, 100.0), (4500, 50.0), (6000, 0.0), (None, 0.0)],
+    [(0, 250.0), (999, 250.0), (1000, 200.0), (2900, 200.0), (3000, 100.0), (5800, 100.0), (6000, 0.0), (None, 0.0)],
 )
 def test_bound_worked_out_by_hand(three_pads: Scenario, budget: int | None, least: float) -> None:
-    """The bound buys pads by what they spare for the money, the last one in part: 45 buys the first two and half."""
-    assert reach_of(three_pads).least(budget) == pytest.approx(least, abs=1.0)
+    """What can be bought for 10, 20 and 30 is plain; the bill of 300 is above the cap until 10 are spent."""
+    assert reach_of(three_pads).least(budget) == pytest.approx(least)
 
 
 def test_an_offer_lets_the_budget_reach_further(three_pads: Scenario) -> None:
@@ -140,5 +140,5 @@ def test_an_offer_lets_the_budget_reach_further(three_pads: Scenario) -> None:
     from dataclasses import replace
 
     cheaper = replace(three_pads, offers=(Offer("lot", frozenset({"pad0", "pad1", "pad2"}), 3000),))
-    assert reach_of(cheaper).least(3000) == pytest.approx(0.0, abs=0.5)
+    assert reach_of(cheaper).least(3000) == pytest.approx(0.0)
     assert (reach_of(three_pads).least(3000) > 99.0).all()
