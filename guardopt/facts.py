@@ -20,8 +20,9 @@ its items; it is falls of one kind with like bills where the cap may bind.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,6 +129,13 @@ class FactFinder:
         self.group_is_kept = np.arange(self.group_fall.size) >= reduced.merged_groups
         self.fixed_cost = reduced.fixed_cost
         self.renewals = mean_renewals(bike, strata)
+
+    @property
+    def arrays(self) -> Iterator[NDArray[Any]]:
+        """The arrays that pricing a kit goes through, to weigh them and to time reading them."""
+        for items in (self._merged, self._kept_items):
+            yield from (items.cost, items.owner, items.strike_item)
+            yield from (items.against_strike, items.against_cover, items.may_repeat)
 
     def least_costs(self, budget_cents: int | None = None) -> Floats:
         """``(falls kept,)``: what falls that may reach the cap cost at least with any kit within a budget."""

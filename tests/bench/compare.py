@@ -1,6 +1,6 @@
 """Measure the contenders side by side: time, proven gap, peak memory, and how far each is from the best kit found.
 
-Run from the folder of the tests: ``python -m bench.compare`` (``--only SIZE`` for one size). Every contender runs in a
+Run from the folder of the tests: ``python -m bench.compare`` (``--only medium`` for one table). Every contender runs in a
 process of its own, one after the other, on the same falls; time is that of planning, the falls drawn beforehand.
 """
 
@@ -11,10 +11,12 @@ import multiprocessing
 import platform
 import resource
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
 
+import numpy as np
 from bench.catalogue import catalogue, mean_cost_cents
 from bench.contenders import CONTENDERS, Case, Outcome
 
@@ -97,6 +99,32 @@ def compare(size: Size) -> None:
             print(f"| {share:.0%} | {name} | {_cells(row, best)} |", flush=True)
 
 
+def pricing() -> None:
+    """Print how the time to price a kit grows with the falls, beside that of reading the sample's arrays once."""
+    print("\nPricing a kit (its facts found on the way), 60 guards, a third of the falls capped\n")
+    print("| falls | arrays | pricing | reading the arrays once | ratio |")
+    print("|---|---|---|---|---|")
+    for falls in (2500, 5000, 10000, 20000):
+        case = Case(catalogue(slots=10, options=6, falls=falls, capped_share=1 / 3), 0)
+        finder = case.finder
+        arrays = list(finder.arrays)
+        kit = np.zeros(len(case.scenario.guards))
+        kit[::7] = 1.0
+        price = _median_seconds(lambda: finder.at(kit))  # noqa: B023 - called at once
+        read = _median_seconds(lambda: [one.sum() for one in arrays])  # noqa: B023 - called at once
+        size = sum(one.nbytes for one in arrays) / 1e6
+        print(f"| 7 × {falls:,} | {size:.0f} MB | {1e3 * price:.1f} ms | {1e3 * read:.1f} ms | {price / read:.1f} |")
+
+
+def _median_seconds(work: Callable[[], object], times: int = 9) -> float:
+    taken = []
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        taken.append(time.perf_counter() - start)
+    return sorted(taken)[times // 2]
+
+
 def _cells(row: tuple[Outcome | None, float, int, int] | None, best: float) -> str:
     if row is None:
         return f"stopped after {LIMIT:.0f} s | | |"
@@ -110,7 +138,7 @@ def _cells(row: tuple[Outcome | None, float, int, int] | None, best: float) -> s
 def main() -> None:
     """Print where this was measured, then a table for each size."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--only", choices=SIZES, help="one size only")
+    parser.add_argument("--only", choices=[*SIZES, "pricing"], help="one table only")
     chosen = parser.parse_args().only
     packages = ", ".join(f"{name} {version(name)}" for name in ("pulp", "highspy", "numpy"))
     print(
@@ -119,6 +147,8 @@ def main() -> None:
     for name, size in SIZES.items():
         if chosen in (None, name):
             compare(size)
+    if chosen in (None, "pricing"):
+        pricing()
 
 
 if __name__ == "__main__":
