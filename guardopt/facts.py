@@ -68,26 +68,43 @@ class _Chosen:
 
     def __init__(self, items: Items, cover_guards: Sequence[tuple[int, ...]], kit: Floats) -> None:
         guard_of = np.array([min(guards, key=lambda one: kit[one]) for guards in cover_guards], dtype=np.int64)
-        strike, guard = items.against_strike, guard_of[items.against_cover]
-        doubtful = items.may_repeat
+        fitted = kit[guard_of][items.against_cover]
+        is_whole = bool(((kit == 0.0) | (kit == 1.0)).all())
+        root = _first_unspared(items, fitted) if is_whole else _least_spared(items, fitted)
+        self.cost = np.zeros_like(items.cost)
+        incurred = items.strike_item[root]
+        self.cost[incurred] = items.cost[incurred]
+        is_root = np.zeros(items.strike_item.size, dtype=bool)
+        is_root[root] = True
+        taken = np.flatnonzero(is_root[items.against_strike])
+        item, guard = items.strike_item[items.against_strike[taken]], guard_of[items.against_cover[taken]]
+        doubtful = items.may_repeat[taken]
         if doubtful.any():
-            # Two covers of a strike may have come down to one guard, which is counted once.
-            pairs = np.unique(strike[doubtful] * kit.size + guard[doubtful])
-            strike = np.concatenate([strike[~doubtful], pairs // kit.size])
+            # Two covers of a root may have come down to one guard, which is counted once.
+            pairs = np.unique(item[doubtful] * kit.size + guard[doubtful])
+            item = np.concatenate([item[~doubtful], pairs // kit.size])
             guard = np.concatenate([guard[~doubtful], pairs % kit.size])
-        unspared = 1.0 - sums(strike, kit[guard], items.strike_item.size)
-        root = items.first_strike
-        if items.strike_item.size > root.size:
-            best = np.maximum.reduceat(unspared, root)
-            is_best = np.flatnonzero(unspared == best[items.strike_item])
-            # The first of the roots that are spared least.
-            root = is_best[np.searchsorted(items.strike_item[is_best], np.arange(root.size))]
-        self.cost = np.where(unspared[root] > 0.0, items.cost, 0.0)
-        counts = np.zeros(items.strike_item.size, dtype=bool)
-        counts[root] = unspared[root] > 0.0
-        taken = counts[strike]
-        self.item = items.strike_item[strike[taken]]
-        self.guard = guard[taken]
+        self.item, self.guard = item, guard
+
+
+def _first_unspared(items: Items, fitted: Floats) -> NDArray[np.int64]:
+    """With a whole kit: of each item that is incurred, the first strike that no cover spares."""
+    spared = np.zeros(items.strike_item.size, dtype=bool)
+    spared[items.against_strike[fitted > 0.0]] = True
+    unspared = np.flatnonzero(~spared)
+    item = items.strike_item[unspared]
+    return unspared[np.diff(item, prepend=-1) > 0]
+
+
+def _least_spared(items: Items, fitted: Floats) -> NDArray[np.int64]:
+    """With guards fitted in part: of each item that is incurred in part, the first of the strikes spared least."""
+    unspared = 1.0 - sums(items.against_strike, fitted, items.strike_item.size)
+    root = items.first_strike
+    if items.strike_item.size > root.size:
+        most = np.maximum.reduceat(unspared, root)
+        is_most = np.flatnonzero(unspared == most[items.strike_item])
+        root = is_most[np.diff(items.strike_item[is_most], prepend=-1) > 0]
+    return root[unspared[root] > 0.0]
 
 
 class FactFinder:
