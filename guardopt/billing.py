@@ -198,6 +198,20 @@ def bill(subject: Scenario | Workbench, fit: Iterable[str] | None = None) -> Bil
     ------
     InputError
         An id is unknown, or the guards cannot all be on the bike.
+
+    Examples
+    --------
+    >>> import tempfile, guardopt
+    >>> from guardopt.starter import write_starter
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> write_starter(folder.name)
+    >>> scenario = guardopt.load(folder.name, {"scenario.sampling.falls": 500})
+    >>> folder.cleanup()
+    >>> bare, fitted = guardopt.bill(scenario, []), guardopt.bill(scenario, ["engine_bar", "bar_slider"])
+    >>> bare.falls["fall"].tolist()
+    ['tip_over', 'low_side', 'head_on']
+    >>> bool((fitted.falls["owner_cost"] <= bare.falls["owner_cost"]).all())
+    True
     """
     bench = on_bench(subject)
     scenario = bench.scenario

@@ -8,9 +8,11 @@ on the envelope as well, or the two are neighbours (Eisner and Severance, J. ACM
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import time
+from dataclasses import dataclass
 from itertools import pairwise
 
+from guardopt.errors import OutOfTimeError
 from guardopt.planner import GAP, Aim, Planner
 from guardopt.program import Limits, Measure
 from guardopt.scenario import Kit
@@ -29,10 +31,13 @@ class BreakEven:
         The least multiple; 0 if it is in even when nothing ever falls, None if it never is.
     worth_it_until
         The multiple at which it is out for good; None if it stays.
+    is_known
+        False if the time ran out before both were found out; they are then None.
     """
 
     worth_it_from: float | None
     worth_it_until: float | None
+    is_known: bool = True
 
 
 @dataclass(frozen=True)
@@ -47,7 +52,64 @@ class _Line:
         return self.fixed + multiple * self.falls
 
 
-def break_even(planner: Planner, limits: Limits, *, gap: float = GAP) -> dict[str, BreakEven]:
+class _Envelope:
+    """The kits of least outlay by rising multiple, as far as they are found before the time runs out."""
+
+    def __init__(self, planner: Planner, limits: Limits, gap: float, end: float | None) -> None:
+        self._planner, self._limits, self._gap, self._end = planner, limits, gap, end
+        self.lines: list[_Line] = []
+        self.is_whole = False
+        """Whether no kit is missing; otherwise those found are the first ones."""
+        self.last: _Line | None = None
+        """The kit at the largest multiple, if it was found."""
+        try:
+            first = self._best_at(0.0)
+            self.last = self._best_at(MOST)
+            self.lines = [first]
+            self._add_between(first, self.last)
+            self.is_whole = True
+        except OutOfTimeError:
+            pass
+
+    def _add_between(self, left: _Line, right: _Line) -> None:
+        """Add what follows a line of the envelope, up to and with one further right."""
+        if left.kit == right.kit or left.falls <= right.falls:
+            return
+        multiple = _crossing(left, right)
+        middle = self._best_at(multiple)
+        if middle.falls >= left.falls or middle.at(multiple) >= left.at(multiple) - self._gap * max(
+            1.0, abs(left.at(multiple))
+        ):
+            self.lines.append(right)
+            return
+        self._add_between(left, middle)
+        self._add_between(self.lines[-1], right)
+
+    def _best_at(self, multiple: float) -> _Line:
+        """The line that is lowest at a multiple.
+
+        Raises
+        ------
+        OutOfTimeError
+            It was not proven lowest in time.
+        """
+        seconds = None if self._end is None else self._end - time.monotonic()
+        if seconds is not None and seconds <= 0.0:
+            raise OutOfTimeError("the time allowed is over")
+        rates = [multiple * fall.per_year for fall in self._planner.scenario.falls]
+        best = self._planner.with_rates(rates).best(Aim.OUTLAY, self._limits, gap=self._gap, seconds=seconds)
+        if not best.proven and self._end is not None and time.monotonic() >= self._end:
+            raise OutOfTimeError("the time allowed is over")
+        return _line(self._planner, best.kit)
+
+    @property
+    def spans(self) -> list[tuple[_Line, float, float]]:
+        """The kits found, each with the multiples from and to which it is best."""
+        edges = [0.0, *(_crossing(one, two) for one, two in pairwise(self.lines)), MOST]
+        return [(line, edges[row], edges[row + 1]) for row, line in enumerate(self.lines)]
+
+
+def break_even(planner: Planner, limits: Limits, *, gap: float = GAP, end: float | None = None) -> dict[str, BreakEven]:
     """For each guard, between which multiples of the fall rates it is worth having.
 
     Parameters
@@ -58,45 +120,24 @@ def break_even(planner: Planner, limits: Limits, *, gap: float = GAP) -> dict[st
         Budget, and guards forced in and out.
     gap
         Relative gap to which each kit is proven best.
+    end
+        Time, on the monotonic clock, at which to stop; guards of which too little is known by then say so.
     """
-    spans = _envelope(planner, limits, gap)
+    envelope = _Envelope(planner, limits, gap, end)
+    spans = envelope.spans
     found = {}
     for guard in planner.scenario.guards:
-        inside = [(start, end) for line, start, end in spans if guard.id in line.kit]
-        if not inside:
+        inside = [(start, stop) for line, start, stop in spans if guard.id in line.kit]
+        stays = envelope.last is not None and guard.id in envelope.last.kit
+        if not envelope.is_whole:
+            is_known = bool(inside) and stays
+            found[guard.id] = BreakEven(inside[0][0] if is_known else None, None, is_known)
+        elif not inside:
             found[guard.id] = BreakEven(None, None)
-            continue
-        until = inside[-1][1]
-        found[guard.id] = BreakEven(inside[0][0], None if until >= MOST else until)
+        else:
+            until = inside[-1][1]
+            found[guard.id] = BreakEven(inside[0][0], None if until >= MOST else until)
     return found
-
-
-def _envelope(planner: Planner, limits: Limits, gap: float) -> list[tuple[_Line, float, float]]:
-    """The kits of least outlay, each with the multiples from and to which it is best."""
-    lines = _between(planner, limits, gap, (0.0, _best_at(planner, limits, 0.0, gap)), (MOST, None))
-    edges = [0.0, *(_crossing(one, two) for one, two in pairwise(lines)), MOST]
-    return [(line, edges[row], edges[row + 1]) for row, line in enumerate(lines)]
-
-
-def _between(
-    planner: Planner, limits: Limits, gap: float, low: tuple[float, _Line], high: tuple[float, _Line | None]
-) -> list[_Line]:
-    left = low[1]
-    right = high[1] or _best_at(planner, limits, high[0], gap)
-    if left.kit == right.kit or left.falls <= right.falls:
-        return [left]
-    multiple = _crossing(left, right)
-    middle = _best_at(planner, limits, multiple, gap)
-    if middle.at(multiple) >= left.at(multiple) - gap * max(1.0, abs(left.at(multiple))):
-        return [left, right]
-    first = _between(planner, limits, gap, (low[0], left), (multiple, middle))
-    return first[:-1] + _between(planner, limits, gap, (multiple, first[-1]), (high[0], right))
-
-
-def _best_at(planner: Planner, limits: Limits, multiple: float, gap: float) -> _Line:
-    rates = [multiple * fall.per_year for fall in planner.scenario.falls]
-    best = planner.with_rates(rates).best(Aim.OUTLAY, replace(limits), gap=gap)
-    return _line(planner, best.kit)
 
 
 def _line(planner: Planner, kit: Kit) -> _Line:

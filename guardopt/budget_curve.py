@@ -173,6 +173,22 @@ def budgets(
         The time was too short for the whole curve.
     NoKitError
         No kit satisfies the weight limit and what is forced.
+
+    Examples
+    --------
+    >>> import tempfile, guardopt
+    >>> from guardopt.starter import write_starter
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> write_starter(folder.name)
+    >>> scenario = guardopt.load(folder.name, {"scenario.sampling.falls": 500})
+    >>> folder.cleanup()
+    >>> curve = guardopt.budgets(scenario)
+    >>> curve.pays_until
+    48.0
+    >>> [step.budget_cents / 100 for step in curve.steps][:5]
+    [0.0, 19.0, 38.0, 39.0, 48.0]
+    >>> curve.at(6000).best.kit
+    frozenset({'frame_slider.left'})
     """
     bench = on_bench(subject)
     problems = _wrong_numbers(aim, gap, time_limit)

@@ -21,8 +21,9 @@ import numpy as np
 
 from guardopt.billing import in_order, known_guards, legal_kit
 from guardopt.bills import Bike, outcome, worst_mean
+from guardopt.errors import InputError, Problem
 from guardopt.falls import Floats, Stratum
-from guardopt.planner import Aim
+from guardopt.planner import Aim, Best
 from guardopt.program import Limits
 from guardopt.scenario import Kit, Scenario
 from guardopt.workbench import Workbench, on_bench
@@ -30,12 +31,17 @@ from guardopt.workbench import Workbench, on_bench
 if TYPE_CHECKING:
     import pandas as pd
 
+TIME_LIMIT = 60.0
+
 QUANTILES = (0.1, 0.5, 0.9, 0.95, 0.99)
 
 WORST_SHARE = 0.1
 
 FINEST, COARSEST = 14, 20
 """Binary logarithms of the least and most grid points."""
+
+FINEST_OF_ERRORS = 16
+"""The same for the most points that standard errors are worked out on, which need not be known so finely."""
 
 BLOCKS = 10
 """Parts of the sample whose spread gives standard errors."""
@@ -106,11 +112,18 @@ class Outlook:
 
 @dataclass(frozen=True)
 class Forecast:
-    """What will be paid over the years with the bike as it stands and with a kit."""
+    """What will be paid over the years with the bike as it stands and with a kit.
+
+    Attributes
+    ----------
+    best
+        How the search for the kit ended; None if the kit was given.
+    """
 
     scenario: Scenario
     stock: Outlook
     fitted: Outlook
+    best: Best | None
 
     @property
     def table(self) -> pd.DataFrame:
@@ -132,6 +145,8 @@ class Forecast:
             "currency": self.scenario.currency,
             "years": self.scenario.years,
             "kit": in_order(self.scenario, self.fitted.kit),
+            "status": "given" if self.best is None else "optimal" if self.best.proven else "time_limit",
+            "gap": None if self.best is None else self.best.gap,
             "stock": self.stock.to_json(),
             "fitted": self.fitted.to_json(),
         }
@@ -140,7 +155,9 @@ class Forecast:
         return str(self.table.to_html())
 
 
-def forecast(subject: Scenario | Workbench, fit: Iterable[str] | None = None) -> Forecast:
+def forecast(
+    subject: Scenario | Workbench, fit: Iterable[str] | None = None, *, time_limit: float | None = TIME_LIMIT
+) -> Forecast:
     """Forecast the spread of what falls will cost over the years, as the bike stands and with a kit.
 
     Parameters
@@ -150,22 +167,47 @@ def forecast(subject: Scenario | Workbench, fit: Iterable[str] | None = None) ->
     fit
         Ids of the guards on the bike; an id without a side stands for all its sides. None takes the best kit for the
         scenario's budget.
+    time_limit
+        Seconds for the search for that kit; the best found by then is taken. None lifts the limit.
 
     Raises
     ------
     InputError
-        An id is unknown, or the guards cannot all be on the bike.
+        An id is unknown, the guards cannot all be on the bike, or a number is out of range.
+    OutOfTimeError
+        The time was too short to find any kit.
+
+    Examples
+    --------
+    >>> import tempfile, guardopt
+    >>> from guardopt.starter import write_starter
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> write_starter(folder.name)
+    >>> scenario = guardopt.load(folder.name, {"scenario.sampling.falls": 500})
+    >>> folder.cleanup()
+    >>> ahead = guardopt.forecast(scenario, fit=["engine_bar"])
+    >>> f"chance of nothing to pay in {scenario.years:g} years: {ahead.stock.chance_of_nothing:.0%}"
+    'chance of nothing to pay in 4 years: 13%'
+    >>> ahead.fitted.mean < ahead.stock.mean < ahead.stock.quantiles[0.9]
+    True
     """
     bench = on_bench(subject)
     scenario = bench.scenario
-    kit = best_kit(bench) if fit is None else legal_kit(scenario, known_guards(scenario, fit, "--fit"))
+    problems = []
+    if time_limit is not None and not time_limit > 0.0:
+        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
+    try:
+        given = None if fit is None else legal_kit(scenario, known_guards(scenario, fit, "--fit"))
+    except InputError as error:
+        raise InputError([*problems, *error.problems]) from None
+    if problems:
+        raise InputError(problems)
+    best, kit = None, given
+    if kit is None:
+        best = bench.planner.best(Aim.BILLS, Limits(scenario.budget_cents), seconds=time_limit)
+        kit = best.kit
     stock, fitted = outlooks(bench, [scenario.stock, kit])
-    return Forecast(scenario, stock, fitted)
-
-
-def best_kit(bench: Workbench) -> Kit:
-    """The kit that the scenario's budget is best spent on."""
-    return bench.planner.best(Aim.BILLS, Limits(bench.scenario.budget_cents)).kit
+    return Forecast(scenario, stock, fitted, best)
 
 
 def outlooks(bench: Workbench, kits: Sequence[Kit]) -> list[Outlook]:
@@ -205,7 +247,9 @@ def _outlook(scenario: Scenario, kit: Kit, costs: list[_Costs]) -> Outlook:
     record = _numbers(scenario, costs, step, points)
     blocks = []
     if all(one.cost.size >= BLOCKS for one in costs):
-        blocks = [_numbers(scenario, [one.block(i) for one in costs], step, points) for i in range(BLOCKS)]
+        fewer = min(points, 1 << FINEST_OF_ERRORS)
+        width = step * points / fewer
+        blocks = [_numbers(scenario, [one.block(i) for one in costs], width, fewer) for i in range(BLOCKS)]
     names = [name for name in record if name != "probability"]
     errors = {
         name: float(np.std([block[name] for block in blocks], ddof=1) / math.sqrt(BLOCKS)) for name in names if blocks
@@ -222,7 +266,7 @@ def _outlook(scenario: Scenario, kit: Kit, costs: list[_Costs]) -> Outlook:
         worst_tenth_mean=float(record["worst_tenth_mean"]),
         chance_written_off=float(record["chance_written_off"]),
         errors=errors,
-        discretisation_error=step / mean if mean else 0.0,
+        discretisation_error=float(step / mean) if mean else 0.0,
     )
 
 
@@ -243,17 +287,16 @@ def _grid(scenario: Scenario, costs: list[_Costs]) -> tuple[float, int]:
         return 1.0, 2
     reach = first + 12.0 * math.sqrt(second) + 4.0 * largest
     points = 1 << min(COARSEST, max(FINEST, math.ceil(math.log2(reach / (MOST_ERROR / 2 * first)))))
-    return reach / points, points
+    return float(reach / points), points
 
 
 def _numbers(scenario: Scenario, costs: list[_Costs], step: float, points: int) -> dict[str, Any]:
     factors, shares = _times(scenario)
-    mass = np.zeros(points)
-    for one in costs:
-        if one.per_year == 0.0:
-            continue
-        for factor, share in zip(factors, shares, strict=True):
-            _spread(mass, one.cost * (factor / step), one.per_year * scenario.years * share)
+    cost = np.concatenate([one.cost for one in costs])
+    rate_of = np.repeat([one.per_year * scenario.years for one in costs], [one.cost.size for one in costs])
+    happens = rate_of > 0.0
+    places = np.multiply.outer(factors / step, cost[happens]).ravel()
+    mass = _spread(places, np.multiply.outer(shares, rate_of[happens]).ravel(), points)
     rate = float(mass.sum())
     probability = compound_poisson(mass / rate, rate) if rate else np.eye(1, points)[0]
     amounts = step * np.arange(points, dtype=float)
@@ -272,9 +315,11 @@ def _numbers(scenario: Scenario, costs: list[_Costs], step: float, points: int) 
     return record
 
 
-def _spread(mass: Floats, places: Floats, weight: float) -> None:
-    """Put the weight of each cost on the two grid points beside it so that its mean is kept."""
+def _spread(places: Floats, weights: Floats, points: int) -> Floats:
+    """``(points,)``: the weight of each cost put on the two grid points beside it so that its mean is kept."""
     below = np.floor(places).astype(np.int64)
-    above_share = places - below
-    mass += weight * np.bincount(below, 1.0 - above_share, mass.size)
-    mass += weight * np.bincount(below + 1, above_share, mass.size)
+    to_next = (places - below) * weights
+    mass = np.zeros(points)
+    mass += np.bincount(below, weights - to_next, points)
+    mass += np.bincount(below + 1, to_next, points)
+    return mass

@@ -13,6 +13,7 @@ from guardopt.page_steps import StepWords, named, said, speaker
 from guardopt.planner import Aim
 from guardopt.plans import Plan, Status
 from guardopt.plots import spoken
+from guardopt.question_text import sureness_sentences
 from guardopt.scenario import Guard, Scenario
 from guardopt.wording import exact_money, money, number, percent, years
 
@@ -262,16 +263,12 @@ def doubts(plan: Plan) -> dict[str, Any]:
         "break_even": [],
     }
     if plan.sureness is not None:
-        one = plan.sureness
-        found["sureness"] = (
-            f"Fall rates are guesses. Under {percent(one.best_share)} of {one.draws} other sets of rates this kit "
-            f"stays the best; where it does not, the best kit is better by {money(one.worst_regret, currency)} at most."
-        )
+        found["sureness"] = sureness_sentences(scenario, plan.sureness)
     if plan.break_even is not None:
         found["break_even"] = [
             (
                 spoken(name),
-                "never" if one.worth_it_from is None else f"{one.worth_it_from:.2f}",
+                f"{one.worth_it_from:.2f}" if one.worth_it_from is not None else "never" if one.is_known else "unknown",
                 "" if one.worth_it_until is None else f"{one.worth_it_until:.2f}",
             )
             for name, one in plan.break_even.items()

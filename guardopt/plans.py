@@ -131,7 +131,7 @@ class Plan:
         """One row for each guard of the scenario, with the fields of its verdict."""
         import pandas as pd
 
-        return pd.DataFrame([self._guard_json(verdict, text) for verdict, text in self.verdicts])
+        return pd.DataFrame(self._guards_json())
 
     @property
     def falls(self) -> pd.DataFrame:
@@ -172,16 +172,20 @@ class Plan:
             "saving_over_years": self.saving,
             "saving_over_years_se": self.saving_se,
             "falls": self._falls_json(),
-            "guards": [self._guard_json(verdict, text) for verdict, text in self.verdicts],
+            "guards": self._guards_json(),
             **({} if self.sureness is None else {"sureness": self.sureness.to_json()}),
         }
 
-    def _guard_json(self, verdict: Verdict, text: str) -> dict[str, Any]:
-        record = verdict_json(verdict, text)
-        if self.break_even is not None:
-            worth = self.break_even[verdict.guard]
-            record |= {"worth_it_from": worth.worth_it_from, "worth_it_until": worth.worth_it_until}
-        return record
+    def _guards_json(self) -> list[dict[str, Any]]:
+        records = {verdict.guard: verdict_json(verdict, text) for verdict, text in self.verdicts}
+        for guard, worth in (self.break_even or {}).items():
+            record = records.setdefault(guard, {"guard": guard, "picked": guard in self.kit})
+            record |= {
+                "worth_it_from": worth.worth_it_from,
+                "worth_it_until": worth.worth_it_until,
+                "worth_it_known": worth.is_known,
+            }
+        return list(records.values())
 
     def _priced_json(self, index: int) -> dict[str, float | None]:
         error = self.prices.standard_error(index)
@@ -260,8 +264,9 @@ def plan(
     gap
         Relative gap at which a kit counts as proven best.
     time_limit
-        Seconds for the search and the reasons; the best kit found by then comes back with its honest gap, and numbers
-        in the reasons that could not be worked out are None. None lifts the limit.
+        Seconds for the search, the reasons and the doubts; the best kit found by then comes back with its honest gap,
+        numbers in the reasons that could not be worked out are None, and sureness and break-even say how far they got.
+        None lifts the limit.
     solver
         Name of a solver that PuLP knows.
     reasons
@@ -281,6 +286,20 @@ def plan(
         No kit satisfies the budget, the weight limit and what is forced.
     SolverError
         The solver failed, or its answer did not survive being recomputed.
+
+    Examples
+    --------
+    >>> import tempfile, guardopt
+    >>> from guardopt.starter import write_starter
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> write_starter(folder.name)
+    >>> scenario = guardopt.load(folder.name, {"scenario.sampling.falls": 500})
+    >>> folder.cleanup()
+    >>> made = guardopt.plan(scenario, budget=100)
+    >>> made.bought, made.spend, made.status.value
+    (['frame_slider.left', 'exhaust_slider'], 87.0, 'optimal')
+    >>> made.saving > 5 * made.saving_se
+    True
     """
     end = None if time_limit is None else time.monotonic() + time_limit
     bench = subject if isinstance(subject, Workbench) else Workbench(subject, tail, solver)
@@ -308,11 +327,11 @@ def plan(
     doubts = None
     if sure is not None:
         progress("trying other fall rates")
-        doubts = sureness(planner, Aim(aim), limits, best.kit, draws=sure, gap=gap)
+        doubts = sureness(planner, Aim(aim), limits, best.kit, draws=sure, gap=gap, end=end)
     worth = None
     if break_even:
         progress("looking for the falls from which guards are worth it")
-        worth = find_break_even(planner, limits, gap=gap)
+        worth = find_break_even(planner, limits, gap=gap, end=end)
     progress("pricing the kit on fresh falls")
     kits = [frozenset[str](), scenario.stock, best.kit]
     prices = price(planner.bike, bench.fresh(kits), kits)

@@ -8,7 +8,7 @@ from guardopt.billing import in_order
 from guardopt.break_even import BreakEven
 from guardopt.budget_curve import BudgetCurve, Step
 from guardopt.layout import cautions, plus_minus, table, title, wrapped
-from guardopt.outlook import Forecast
+from guardopt.outlook import Forecast, Outlook
 from guardopt.saving_up import BuyingOrder
 from guardopt.scenario import Kit, Scenario
 from guardopt.spelling import listed
@@ -19,26 +19,59 @@ from guardopt.wording import exact_money, money, number, percent, years
 def budgets_text(curve: BudgetCurve, shown: BudgetCurve) -> str:
     """The budget curve as text: the whole of it for the answer, and the steps to be shown."""
     scenario, currency = curve.scenario, curve.scenario.currency
-    best = curve.at(round(curve.pays_until * 100))
-    lines = title(scenario)
-    lines += wrapped(
-        f"Money for guards pays up to {money(curve.pays_until, currency)}; beyond that it costs more than it saves "
-        f"over {years(scenario.years)}."
-    )
-    if best is not None and best.best.kit:
-        lines += wrapped(f"The kit for that is {_names(scenario, best.best.kit)}.")
-    lines += wrapped(
-        f"The best kit changes at {len(curve.steps)} budgets; all that money can do costs "
-        f"{exact_money(curve.steps[-1].budget_cents, currency)}."
-    )
+    lines = [*title(scenario), *_worth_spending(curve)]
+    first, last = curve.steps[0], curve.steps[-1]
+    if last is first:
+        lines += wrapped("No budget, however large, brings a better kit.")
+    else:
+        changes = len(curve.steps) - 1
+        lines += wrapped(
+            f"As the budget grows the best kit changes {'once' if changes == 1 else f'{changes} times'}, the last time "
+            f"at {exact_money(last.budget_cents, currency)}; money beyond that changes nothing."
+        )
     if len(shown.steps) < len(curve.steps):
-        lines += wrapped(f"Shown are {len(shown.steps)} of these steps (--step 0 shows all, --step N thins).")
-    lines += ["", f"Best kit by budget; falls then cost, over {years(scenario.years)} ({currency})"]
-    first = shown.steps[0]
-    lines += _step_lines(scenario, first, f"start with {_names(scenario, first.best.kit) or 'nothing'}")
+        lines += wrapped(
+            f"Shown: {len(shown.steps)} of the {len(curve.steps)} best kits (--step 0 shows all of them, --step N the "
+            "one for every N)."
+        )
+    span = years(scenario.years)
+    lines += ["", f"Best kit by budget, and what falls cost with it over {span} ({currency})"]
+    lines += [f"  {'from':>9}  {'falls':>8}  kit, then what changes in it"]
+    lines += _step_lines(scenario, shown.steps[0], _names(scenario, shown.steps[0].best.kit) or "no guard")
     for before, after in pairwise(shown.steps):
         lines += _step_lines(scenario, after, _change(scenario, before.best.kit, after.best.kit))
+    lines += [
+        "",
+        "How sure",
+        *wrapped(
+            "Costs here are on the falls that the kits were chosen on, so that one budget can be compared with the "
+            "next. On fresh falls, as plan and bill show them, they differ a little.",
+            "  ",
+        ),
+    ]
     return "\n".join([*lines, *cautions()])
+
+
+def _worth_spending(curve: BudgetCurve) -> list[str]:
+    """Up to which budget money comes back, and why not further."""
+    scenario, currency = curve.scenario, curve.scenario.currency
+    span = years(scenario.years)
+    cents = round(curve.pays_until * 100)
+    step = curve.at(cents)
+    amount = exact_money(cents, currency)
+    if cents == curve.steps[0].budget_cents:
+        beyond = f"beyond the {amount} that the least kit costs " if cents else ""
+        lines = wrapped(f"Spending money {beyond}does not pay: no dearer kit saves over {span} what it costs more.")
+        return lines if len(curve.steps) > 1 else []
+    lines = wrapped(
+        f"Money for guards pays up to {amount}: there what is spent and what falls cost over {span} add up to the "
+        "least."
+    )
+    if step is not None:
+        lines += wrapped(f"That buys {_names(scenario, step.best.kit - scenario.stock)}.")
+    if cents < curve.steps[-1].budget_cents:
+        lines += wrapped("With more than that, guards still get better, but cost more than they save.")
+    return lines
 
 
 def _step_lines(scenario: Scenario, step: Step, change: str) -> list[str]:
@@ -61,33 +94,20 @@ def _names(scenario: Scenario, kit: Kit) -> str:
 def order_text(order: BuyingOrder) -> str:
     """A buying order as text."""
     scenario, currency = order.scenario, order.scenario.currency
-    lines = title(scenario)
-    if not order.steps:
-        lines += wrapped(
-            f"Buy nothing: within {_months(order.months)} of saving no guard that can be paid improves on the bike as "
-            "it stands."
-        )
-        return "\n".join([*lines, *cautions()])
-    gain = order.cost_if_waiting - order.cost
-    lines += wrapped(
-        f"Buy in {len(order.steps)} goes over {_months(order.steps[-1].month)}: falls then cost "
-        f"{money(order.cost, currency)} over {years(scenario.years)}."
-    )
-    lines += wrapped(
-        f"Waiting until the last of these kits can be paid at once (month {order.wait_months}) would cost "
-        f"{money(order.cost_if_waiting, currency)}, {money(gain, currency)} more."
-        if gain > 0.005
-        else f"That is as good as waiting until it can all be paid at once (month {order.wait_months})."
-    )
+    lines = [*title(scenario), *_what_to_buy_when(order)]
     if not order.proven:
         gap = (order.cost - order.bound) / max(1.0, abs(order.cost))
-        lines += wrapped(f"The time ran out: another order may be better by {percent(gap)} at most.")
-    lines += ["", f"Putting by {exact_money(round(order.monthly * 100), currency)} a month"]
+        lines += wrapped(
+            f"The time ran out before this was proven best: another order may be better by {percent(gap)} at most."
+        )
+    if order.steps:
+        lines += ["", _purse(order)]
     for step in order.steps:
         when = "now" if step.month == 0 else f"month {step.month}"
         lines += wrapped(
-            f"{listed(list(step.buy), last='and')} for {step.spend:,.2f}; {step.purse:,.2f} left. Falls then cost "
-            f"{number(step.yearly_cost)} a year.",
+            f"{listed(list(step.buy), last='and')} for {exact_money(round(step.spend * 100), currency)}; "
+            f"{exact_money(round(step.purse * 100), currency)} left. Falls then cost "
+            f"{money(step.yearly_cost, currency)} a year.",
             " " * 12,
             f"  {when:<8}  ",
         )
@@ -95,16 +115,44 @@ def order_text(order: BuyingOrder) -> str:
         "",
         "How sure",
         *wrapped(
-            f"No order costs less than {money(order.bound, currency)} on the planning sample. Nothing is sold back; "
-            "what is bought may come off again for something better.",
+            f"No order brings the cost of falls below {money(order.bound, currency)} on the falls it was planned on. "
+            "Nothing is sold back; what is bought may come off again for something better.",
             "  ",
         ),
     ]
     return "\n".join([*lines, *cautions()])
 
 
-def _months(count: int) -> str:
-    return f"{count} month{'' if count == 1 else 's'}"
+def _what_to_buy_when(order: BuyingOrder) -> list[str]:
+    """The answer, and what comes of waiting instead."""
+    scenario, currency = order.scenario, order.scenario.currency
+    span = years(scenario.years)
+    if not order.steps:
+        saved = exact_money(round((order.now + order.monthly * order.months) * 100), currency)
+        by = f" by month {order.months}" if order.months else ""
+        return wrapped(f"Buy nothing: no guard that the {saved} saved{by} can pay for makes falls cost less.")
+    times, last = len(order.steps), order.steps[-1].month
+    when = "now" if last == 0 else f"in month {last}" if times == 1 else f"in {times} goes until month {last}"
+    disliked = ", dislikes included" if any(guard.dislike for guard in scenario.guards) else ""
+    lines = wrapped(f"Buy {when}: falls then cost {money(order.cost, currency)} over {span} in all{disliked}.")
+    gain = order.cost_if_waiting - order.cost
+    if gain > 0.005:
+        lines += wrapped(
+            f"If you bought nothing before month {order.wait_months} and then the whole of the last kit at once, falls "
+            f"would cost {money(order.cost_if_waiting, currency)} over {span}: {money(gain, currency)} more."
+        )
+    elif last > 0 and order.proven:
+        lines += wrapped("Buying part of it sooner would not make falls cost less.")
+    return lines
+
+
+def _purse(order: BuyingOrder) -> str:
+    currency = order.scenario.currency
+    now, monthly = (exact_money(round(amount * 100), currency) for amount in (order.now, order.monthly))
+    if order.monthly == 0.0:
+        return f"With {now} now and nothing more to come"
+    start = f"With {now} now and {monthly}" if order.now else f"With {monthly}"
+    return f"{start} put by each month, the first time a month from now"
 
 
 def forecast_text(forecast: Forecast) -> str:
@@ -115,76 +163,91 @@ def forecast_text(forecast: Forecast) -> str:
     kit = _names(scenario, after.kit) or "no guard"
     lines = title(scenario)
     lines += wrapped(
-        f"Over {span} falls will most likely cost between {money(after.quantiles[0.1], currency)} and "
-        f"{money(after.quantiles[0.9], currency)} with {kit} on the bike (four chances in five), "
-        f"{money(after.mean, currency)} on average."
+        f"With {kit} on the bike falls will cost {money(after.mean, currency)} over {span} on average. There are four "
+        f"chances in five that it comes to between {money(after.quantiles[0.1], currency)} and "
+        f"{money(after.quantiles[0.9], currency)}."
     )
     lines += wrapped(
-        f"As the bike stands: {money(before.mean, currency)} on average, and one time in ten more than "
-        f"{money(before.quantiles[0.9], currency)}."
+        f"With the bike as it stands: {money(before.mean, currency)} on average, four chances in five of between "
+        f"{money(before.quantiles[0.1], currency)} and {money(before.quantiles[0.9], currency)}."
     )
-    rows = [
-        ("mean", *_pair(before.mean, before.errors.get("mean")), *_pair(after.mean, after.errors.get("mean"))),
-        (
-            "spread (standard deviation)",
-            *_pair(before.sd, before.errors.get("sd")),
-            *_pair(after.sd, after.errors.get("sd")),
-        ),
-    ]
-    for level in before.quantiles:
-        key = f"{level:g}"
-        label = "half the time not above" if level == 0.5 else f"{percent(level)} of the time not above"
-        rows.append(
-            (
-                label,
-                *_pair(before.quantiles[level], before.errors.get(key)),
-                *_pair(after.quantiles[level], after.errors.get(key)),
-            )
+    if forecast.best is not None and not forecast.best.proven:
+        lines += wrapped(
+            "The time ran out before this kit was proven best: another may be better by "
+            f"{percent(forecast.best.gap)} at most."
         )
-    worst = "worst_tenth_mean"
-    rows += [
-        (
-            "mean of the worst tenth",
-            *_pair(before.worst_tenth_mean, before.errors.get(worst)),
-            *_pair(after.worst_tenth_mean, after.errors.get(worst)),
-        ),
-        ("chance of paying nothing", percent(before.chance_of_nothing), "", percent(after.chance_of_nothing), ""),
-        ("chance of a write-off", percent(before.chance_written_off), "", percent(after.chance_written_off), ""),
-    ]
     lines += ["", f"What falls will cost over {span} ({currency}, present value)"]
-    lines += table(("", "as it stands", "", "with the kit", ""), rows)
-    worst_error = max(before.discretisation_error, after.discretisation_error)
+    lines += table(("", "as it stands", "", "with the kit", ""), _forecast_rows(before, after))
     lines += [
         "",
         "How sure",
         *wrapped(
             "Behind each amount stands its standard error, from the spread between parts of the sample. Falls are "
-            "taken to come independently of each other at the rates given. Amounts are on a grid of "
-            f"{100 * worst_error:.2f} % of the mean.",
+            f"taken to come independently of each other at the rates given.{_steps_of(before, after, currency)}",
             "  ",
         ),
     ]
     return "\n".join([*lines, *cautions()])
 
 
+def _forecast_rows(before: Outlook, after: Outlook) -> list[tuple[str, ...]]:
+    rows = [("average", "mean", before.mean, after.mean), ("spread (standard deviation)", "sd", before.sd, after.sd)]
+    rows += [
+        (f"{percent(level)} chance of no more than", f"{level:g}", before.quantiles[level], after.quantiles[level])
+        for level in before.quantiles
+    ]
+    rows.append(("average of the worst tenth", "worst_tenth_mean", before.worst_tenth_mean, after.worst_tenth_mean))
+    return [
+        *(
+            (label, *_pair(one, before.errors.get(key)), *_pair(two, after.errors.get(key)))
+            for label, key, one, two in rows
+        ),
+        ("chance of paying nothing", percent(before.chance_of_nothing), "", percent(after.chance_of_nothing), ""),
+        ("chance of a write-off", percent(before.chance_written_off), "", percent(after.chance_written_off), ""),
+    ]
+
+
+def _steps_of(before: Outlook, after: Outlook, currency: str) -> str:
+    """How far amounts may be off for being worked out in steps; nothing where nothing is ever paid."""
+    error = max(before.discretisation_error, after.discretisation_error)
+    if error == 0.0:
+        return ""
+    step = max(one.step for one in (before, after) if one.mean > 0.0)
+    return (
+        f" Amounts are worked out in steps of {money(step, currency)} or less, so that each may be off by as much: "
+        f"{100 * error:.2f} % of the average at most."
+    )
+
+
 def _pair(amount: float, error: float | None) -> tuple[str, str]:
     return number(amount), plus_minus(error)
 
 
+def sureness_sentences(scenario: Scenario, sureness: Sureness) -> str:
+    """How sure a kit is when fall rates are doubted, as a paragraph."""
+    currency = scenario.currency
+    if sureness.best_share is None or sureness.worst_regret is None or sureness.mean_regret is None:
+        return "Fall rates are guesses, but the time ran out before the kit was tried under any other."
+    count = f"{sureness.draws} other set{'' if sureness.draws == 1 else 's'} of rates"
+    text = "Fall rates are guesses. "
+    if sureness.draws < sureness.draws_asked:
+        text += f"The time ran out after {sureness.draws} of {sureness.draws_asked} sets. "
+    text += f"Of {count}, drawn as doubtful as watched_years says, this kit stays the best under "
+    if sureness.worst_regret == 0.0:
+        return f"{text}every one."
+    return (
+        f"{text}{percent(sureness.best_share)} (± {percent(sureness.best_share_se or 0.0)}). Where it does not, the "
+        f"best kit is better by {money(sureness.worst_regret, currency)} at most, and by "
+        f"{money(sureness.mean_regret, currency)} on average over all sets."
+    )
+
+
 def sureness_lines(scenario: Scenario, sureness: Sureness) -> list[str]:
     """How sure a kit is when fall rates are doubted, as lines of a plan."""
-    currency = scenario.currency
-    share = percent(sureness.best_share)
-    lines = wrapped(
-        f"Fall rates are guesses. Of {sureness.draws} other sets of rates, drawn as doubtful as watched_years says, "
-        f"this kit stays the best under {share} (± {percent(sureness.best_share_se)}). Where it does not, the best kit "
-        f"is better by {money(sureness.worst_regret, currency)} at most, and by "
-        f"{money(sureness.mean_regret, currency)} on average over all sets.",
-        "  ",
-    )
+    lines = ["", "If the fall rates are wrong", *wrapped(sureness_sentences(scenario, sureness), "  ")]
     often = [(guard, share) for guard, share in sureness.guards if share > 0.0]
     rows = [(guard, percent(share)) for guard, share in sorted(often, key=lambda pair: -pair[1])]
-    return ["", "If the fall rates are wrong", *lines, *table(("guard", "in the best kit"), rows)]
+    return [*lines, *table(("guard", "in the best kit"), rows)] if rows else lines
 
 
 def break_even_lines(scenario: Scenario, found: dict[str, BreakEven]) -> list[str]:
@@ -192,7 +255,9 @@ def break_even_lines(scenario: Scenario, found: dict[str, BreakEven]) -> list[st
     rows = []
     for guard in scenario.guards:
         worth = found[guard.id]
-        if worth.worth_it_from is None:
+        if not worth.is_known:
+            rows.append((guard.id, "unknown", "unknown"))
+        elif worth.worth_it_from is None:
             rows.append((guard.id, "never", ""))
         else:
             until = "" if worth.worth_it_until is None else f"{worth.worth_it_until:.2f} x"
@@ -201,4 +266,6 @@ def break_even_lines(scenario: Scenario, found: dict[str, BreakEven]) -> list[st
         "Multiples of your fall rates between which a guard is in the kit of least outlay (what falls and guards cost "
         "together, resale taken off) within the budget; 1 x is what you guessed."
     )
+    if not all(worth.is_known for worth in found.values()):
+        text += " The time ran out before those marked unknown were found out."
     return ["", "Worth its price", *wrapped(text, "  "), *table(("guard", "from", "until"), rows)]

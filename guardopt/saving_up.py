@@ -144,6 +144,20 @@ def order(
         An amount is below 0, or nothing would ever be saved.
     OutOfTimeError
         The time was too short to find out what all that money can do costs.
+
+    Examples
+    --------
+    >>> import tempfile, guardopt
+    >>> from guardopt.starter import write_starter
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> write_starter(folder.name)
+    >>> scenario = guardopt.load(folder.name, {"scenario.sampling.falls": 500})
+    >>> folder.cleanup()
+    >>> course = guardopt.order(scenario, 30, months=4)
+    >>> [(step.month, step.buy) for step in course.steps]
+    [(2, ('frame_slider.left',)), (3, ('exhaust_slider',)), (4, ('bar_slider.left',))]
+    >>> course.cost <= course.cost_if_waiting
+    True
     """
     _check(monthly, now, months, time_limit)
     end = None if time_limit is None else time.monotonic() + time_limit
@@ -157,7 +171,8 @@ def order(
     found, bound, proven = search.run(end)
     steps = search.steps(found)
     final = found.fitted[-1]
-    paid_at = _first(purse, scenario.spend_cents(final))
+    # An offer may make all that was bought cheaper than the part of it that ends up on the bike.
+    paid_at = _first(purse, min(scenario.spend_cents(final), scenario.spend_cents(found.bought[-1])))
     waiting = [search.start] * paid_at + [final] * (count + 1 - paid_at)
     cost = search.cost(found.fitted)
     return BuyingOrder(
@@ -232,7 +247,7 @@ class _Search:
     def run(self, end: float | None) -> tuple[MonthsAnswer, float, bool]:
         """The best course found, a bound, and whether they meet."""
         best = self._one_by_one(end)
-        value, bound = self.cost(best.fitted), -math.inf
+        value, bound = self.cost(best.fitted), self._floor()
         for constant, slope in self._planner.known_facts:
             self._program.add_facts(constant, slope)
         for kit in {*best.fitted, *best.bought}:
@@ -248,6 +263,11 @@ class _Search:
             if not news or (end is not None and time.monotonic() >= end):
                 break
         return best, bound, value - bound <= GAP * max(1.0, abs(value))
+
+    def _floor(self) -> float:
+        """A cost that no kit is below, known before anything is solved."""
+        terms = self._planner.terms
+        return float(terms.bundle_floor.sum() + np.minimum(terms.guard_cost, 0.0).sum() + terms.fixed_cost)
 
     def _tell(self, kit: Kit) -> bool:
         """Add the facts found at a kit; whether it is news."""

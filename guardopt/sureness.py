@@ -6,6 +6,8 @@ a guess that rests on so many years of riding; for each draw the best kit is fou
 
 from __future__ import annotations
 
+import math
+import time
 from collections import Counter
 from dataclasses import dataclass
 from typing import Any
@@ -26,29 +28,34 @@ class Sureness:
 
     Attributes
     ----------
-    draws
-        Number of sets of rates drawn.
+    draws_asked, draws
+        Number of sets of rates asked for, and how many of them were tried in the time allowed. Where none was, the
+        other numbers are None and there are no guards.
     best_share
-        Share of them under which the kit is still best, to within the gap.
+        Share of those tried under which the kit is still best, to within the gap.
     best_share_se
         Standard error of that share, √(p(1−p)/draws).
-    mean_regret, mean_regret_se, worst_regret
+    mean_regret, worst_regret
         How much worse than the best kit it is, in the aim's measure, over the draws.
+    mean_regret_se
+        Standard error of the mean regret; None for a single draw.
     guards
         Share of the best kits that each guard is in, guards in the order of the scenario.
     """
 
+    draws_asked: int
     draws: int
-    best_share: float
-    best_share_se: float
-    mean_regret: float
-    mean_regret_se: float
-    worst_regret: float
-    guards: tuple[tuple[str, float], ...]
+    best_share: float | None = None
+    best_share_se: float | None = None
+    mean_regret: float | None = None
+    mean_regret_se: float | None = None
+    worst_regret: float | None = None
+    guards: tuple[tuple[str, float], ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """The record as ``plan --json`` prints it."""
         return {
+            "draws_asked": self.draws_asked,
             "draws": self.draws,
             "best_share": self.best_share,
             "best_share_se": self.best_share_se,
@@ -66,7 +73,16 @@ def draw_rates(scenario: Scenario, draws: int, rng: np.random.Generator) -> Floa
     return rng.gamma(guess * watched, 1.0 / watched, size=(draws, guess.size))
 
 
-def sureness(planner: Planner, aim: Aim, limits: Limits, kit: Kit, *, draws: int = DRAWS, gap: float = GAP) -> Sureness:
+def sureness(
+    planner: Planner,
+    aim: Aim,
+    limits: Limits,
+    kit: Kit,
+    *,
+    draws: int = DRAWS,
+    gap: float = GAP,
+    end: float | None = None,
+) -> Sureness:
     """Plan anew under each of many sets of rates and compare.
 
     Parameters
@@ -79,27 +95,36 @@ def sureness(planner: Planner, aim: Aim, limits: Limits, kit: Kit, *, draws: int
         How many sets of rates to draw.
     gap
         Relative gap within which two kits are equally good.
+    end
+        Time, on the monotonic clock, at which to stop with the draws tried so far.
     """
     rng = np.random.Generator(np.random.PCG64(planner.scenario.seed))
     measure = aim.measures[0]
-    regrets = np.zeros(draws)
+    regrets: list[float] = []
     counts: Counter[str] = Counter()
-    for draw, rates in enumerate(draw_rates(planner.scenario, draws, rng)):
+    for rates in draw_rates(planner.scenario, draws, rng):
         doubted = planner.with_rates(rates.tolist())
-        best = doubted.best_untied(aim, limits, gap=gap)
+        best = doubted.best_untied(aim, limits, gap=gap, end=end)
+        if (best is None or not best.proven) and end is not None and time.monotonic() >= end:
+            break
         ours = doubted.measure(measure, kit)
         if best is None or ours <= best.objective + gap * max(1.0, abs(best.objective)):
+            regrets.append(0.0)
             counts.update(kit)
         else:
-            regrets[draw] = ours - best.objective
+            regrets.append(ours - best.objective)
             counts.update(best.kit)
-    share = float(np.mean(regrets == 0.0))
+    if not regrets:
+        return Sureness(draws, 0)
+    tried = len(regrets)
+    share = regrets.count(0.0) / tried
     return Sureness(
-        draws=draws,
+        draws_asked=draws,
+        draws=tried,
         best_share=share,
-        best_share_se=float(np.sqrt(share * (1.0 - share) / draws)),
-        mean_regret=float(regrets.mean()),
-        mean_regret_se=float(regrets.std(ddof=1) / np.sqrt(draws)) if draws > 1 else 0.0,
-        worst_regret=float(regrets.max(initial=0.0)),
-        guards=tuple((guard.id, counts[guard.id] / draws) for guard in planner.scenario.guards),
+        best_share_se=math.sqrt(share * (1.0 - share) / tried),
+        mean_regret=float(np.mean(regrets)),
+        mean_regret_se=float(np.std(regrets, ddof=1)) / math.sqrt(tried) if tried > 1 else None,
+        worst_regret=max(regrets),
+        guards=tuple((guard.id, counts[guard.id] / tried) for guard in planner.scenario.guards),
     )
