@@ -1,0 +1,150 @@
+"""How the yearly cost of a kit changes with each number of a scenario, on common simulated falls.
+
+The yearly cost is Σ_f λ_f Σ_s w_fs m_fs, with w_fs the share of falls that strike the sides s and m_fs their mean cost.
+
+- Rates: the slope is the mean cost of such a fall.
+- Shares of sides: a central difference of the shares w, the means being what they are.
+- Breaks and holds: every chance thing of this kind is independent of all else, so the cost is a straight line in its
+  chance, and the slope is the cost when it always happens less that when it never does.
+- Strikes and correlations: a central difference over one standard deviation each way, on the same random numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from guardopt.bills import Bike, outcome
+from guardopt.falls import Stratum, draw
+from guardopt.numbers_learned import Kind, Number, value_of, with_values
+from guardopt.scenario import Fall, Kit, Scenario
+
+FALLS = 1_000
+"""Simulated falls of each kind and side: enough to put numbers in order."""
+
+PURPOSE = "slope"
+
+
+class Slopes:
+    """Slopes of the yearly cost of one kit.
+
+    Parameters
+    ----------
+    scenario
+        The bike, its falls and guards.
+    kit
+        Ids of the guards on the bike.
+    """
+
+    def __init__(self, scenario: Scenario, kit: Kit) -> None:
+        self._scenario = scenario
+        self._bike = Bike(scenario)
+        self._fitted = self._bike.kit_array(kit)
+        self._falls = min(FALLS, scenario.falls_sampled)
+        self._strata = list(draw(scenario, self._falls, scenario.seed, PURPOSE))
+        self._means = [self._mean(stratum) for stratum in self._strata]
+        self._part_row = {part.id: row for row, part in enumerate(scenario.parts)}
+
+    def of(self, number: Number, sd: float) -> float:
+        """∂(yearly cost)/∂number; `sd` is how far to go each way where a step is needed, if the number has the room."""
+        if number.kind is Kind.RATE:
+            return sum(share for _, share in self._shares(number))
+        if number.kind is Kind.BREAK:
+            return sum(self._break_slope(self._part_row[part]) for part in number.parts)
+        if number.kind is Kind.HOLD:
+            return sum(self._hold_slope(row) for row in number.covers)
+        here = value_of(self._scenario, number)
+        step = min(sd, min(here, 1.0 - here) * (1.0 - 1e-9))
+        if step <= 0.0:
+            return 0.0
+        up, down = (self._cost_with(number, here + way * step) for way in (1.0, -1.0))
+        return (up - down) / (2.0 * step)
+
+    def _mean(self, stratum: Stratum) -> float:
+        """Mean cost of one fall of a stratum, renewals included."""
+        found = outcome(self._bike, stratum, self._fitted)
+        return float((found.owner_cost + found.renewals).mean())
+
+    def _shares(self, number: Number) -> Iterator[tuple[Stratum, float]]:
+        """The strata of a number's kind of fall, each with its part of the mean cost of such a fall."""
+        for stratum, mean in zip(self._strata, self._means, strict=True):
+            if self._fall(stratum).id == number.fall:
+                yield stratum, stratum.share * mean
+
+    def _fall(self, stratum: Stratum) -> Fall:
+        return self._scenario.falls[stratum.fall]
+
+    def _break_slope(self, row: int) -> float:
+        """Slope in the break chance of one part: always broken if harmed, less never."""
+        slope = 0.0
+        for stratum in self._strata:
+            part, per_year = self._scenario.parts[row], self._fall(stratum).per_year * stratum.share
+            if per_year and (not part.side.is_sided or part.side in stratum.sides):
+                slope += per_year * (
+                    self._mean(_breaking(stratum, row, True)) - self._mean(_breaking(stratum, row, False))
+                )
+        return slope
+
+    def _hold_slope(self, row: int) -> float:
+        """Slope in the hold of one cover, whose guards may not be on the bike: always holding, less never."""
+        part, guards = self._bike.covers[row]
+        if not self._fitted[list(guards)].all():
+            return 0.0
+        slope = 0.0
+        for stratum in self._strata:
+            per_year = self._fall(stratum).per_year * stratum.share
+            if per_year and stratum.serves[row] and stratum.struck[part].any():
+                slope += per_year * (
+                    self._mean(_holding(stratum, row, part)) - self._mean(_holding(stratum, row, None))
+                )
+        return slope
+
+    def _cost_with(self, number: Number, value: float) -> float:
+        """What the falls of one kind cost a year with another share of sides, strike or correlation."""
+        changed = with_values(self._scenario, {number: value})
+        fall = next(one for one in changed.falls if one.id == number.fall)
+        if number.kind is Kind.STRIKE:
+            means = {stratum.sides: self._mean(stratum) for stratum in self._struck_anew(changed, number, fall)}
+        elif number.kind is Kind.CORRELATION:
+            only = replace(changed, falls=(fall,))
+            drawn = draw(only, self._falls, changed.seed, PURPOSE)
+            means = {stratum.sides: self._mean(stratum) for stratum in drawn}
+        else:
+            means = {stratum.sides: share / stratum.share for stratum, share in self._shares(number)}
+        return fall.per_year * sum(share * means[sides] for sides, share in fall.side_shares().items())
+
+    def _struck_anew(self, changed: Scenario, number: Number, fall: Fall) -> Iterator[Stratum]:
+        """The strata of one kind of fall with the strikes of some parts drawn again, all else as it was.
+
+        Only these parts and their covers are drawn: random streams go by name, so they are what they would be in a
+        draw of everything.
+        """
+        covers = [row for row, cover in enumerate(changed.covers) if cover.part in number.parts]
+        small = replace(
+            changed,
+            falls=(fall,),
+            parts=tuple(part for part in changed.parts if part.id in number.parts),
+            covers=tuple(changed.covers[row] for row in covers),
+            knock_ons=(),
+        )
+        rows = [self._part_row[part.id] for part in small.parts]
+        olds = [stratum for stratum in self._strata if self._fall(stratum).id == fall.id]
+        for old, new in zip(olds, draw(small, self._falls, changed.seed, PURPOSE), strict=True):
+            struck, holds = old.struck.copy(), old.holds.copy()
+            struck[rows], holds[covers] = new.struck, new.holds
+            yield replace(old, struck=struck, holds=holds)
+
+
+def _breaking(stratum: Stratum, row: int, always: bool) -> Stratum:
+    breaks = stratum.breaks.copy()
+    breaks[row] = always
+    return replace(stratum, breaks=breaks)
+
+
+def _holding(stratum: Stratum, row: int, part: int | None) -> Stratum:
+    """The stratum with a cover that holds against every strike of its part, or against none."""
+    holds = stratum.holds.copy()
+    holds[row] = np.False_ if part is None else stratum.struck[part]
+    return replace(stratum, holds=holds)

@@ -1,0 +1,104 @@
+"""What learning changes, and which number to watch next."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from functools import cache
+
+import pytest
+from random_scenarios import random_scenario
+from shipped import FOLDER, shipped
+
+from guardopt.bills import Bike, price
+from guardopt.fall_log import Log, Watched
+from guardopt.falls import draw
+from guardopt.learning import Learned, learn
+from guardopt.learning_effect import Effect
+from guardopt.log_reading import read_log
+from guardopt.numbers_learned import Kind, numbers_of, value_of, with_values
+from guardopt.scenario import Scenario
+from guardopt.slopes import PURPOSE, Slopes
+
+FALLS = 800
+
+
+@cache
+def courier() -> tuple[Learned, Effect]:
+    """What the shipped log teaches the courier, on fewer falls than usual."""
+    scenario = replace(shipped("courier"), falls_sampled=FALLS)
+    learned = learn(scenario, read_log(FOLDER / "courier" / "log", scenario))
+    return learned, learned.effect()
+
+
+def yearly_cost(scenario: Scenario, kit: frozenset[str]) -> float:
+    """The yearly cost on the falls that slopes are worked out on."""
+    sample = draw(scenario, scenario.falls_sampled, scenario.seed, PURPOSE)
+    return price(Bike(scenario), sample, [kit], errors=False).bills[0].yearly_cost
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_slopes_are_those_of_pricing_everything_anew(seed: int) -> None:
+    """Rates, sides, strikes and correlations moved up and down by hand, all falls drawn and priced again."""
+    scenario = random_scenario(seed, falls_sampled=400)
+    kit = frozenset(guard.id for guard in scenario.guards)
+    slopes = Slopes(scenario, kit)
+    checked = set()
+    for number in numbers_of(scenario):
+        here = value_of(scenario, number)
+        step = 0.1 if number.kind in (Kind.STRIKE, Kind.CORRELATION) else 1e-3
+        has_room = step < here and (number.kind is Kind.RATE or here < 1.0 - step)
+        if not has_room or number.kind in (Kind.BREAK, Kind.HOLD):
+            continue
+        up, down = (yearly_cost(with_values(scenario, {number: here + way * step}), kit) for way in (1, -1))
+        assert slopes.of(number, step) == pytest.approx((up - down) / (2 * step), abs=1e-6), number
+        checked.add(number.kind)
+    assert {Kind.RATE, Kind.STRIKE} <= checked
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_breaks_and_holds_are_straight_lines(seed: int) -> None:
+    """Always less never, one chance thing at a time, is what the chance is worth on average over many falls."""
+    scenario = random_scenario(seed, falls_sampled=1000)
+    kit = frozenset(guard.id for guard in scenario.guards)
+    slopes = Slopes(scenario, kit)
+    for number in numbers_of(scenario):
+        if number.kind in (Kind.BREAK, Kind.HOLD) and len(number.parts) + len(number.covers) == 1:
+            always, never = (yearly_cost(with_values(scenario, {number: end}), kit) for end in (1.0, 0.0))
+            assert slopes.of(number, 0.1) == pytest.approx(always - never, abs=1e-6), number
+
+
+def test_the_first_number_to_watch_is_the_one_whose_doubt_costs_most() -> None:
+    """Slope times doubt, from the largest down; the doubt of the yearly cost is the root of their squares."""
+    learned, effect = courier()
+    costs = [doubt.cost for doubt in effect.doubts]
+    assert costs == sorted(costs, reverse=True)
+    assert effect.yearly_cost_sd == pytest.approx(sum(cost**2 for cost in costs) ** 0.5)
+    sds = {one.number: one.now.sd for one in learned.estimates}
+    assert all(doubt.sd == sds[doubt.number] for doubt in effect.doubts)
+
+
+def test_watching_longer_leaves_less_doubt() -> None:
+    """Ten more years without a change in what happens: rates are surer, and so is the yearly cost."""
+    learned, effect = courier()
+    scenario = learned.before
+    longer = Log((*learned.log.watched, Watched("more", date(2010, 1, 1), date(2019, 12, 31))), learned.log.falls)
+    assert learn(scenario, longer).effect().yearly_cost_sd < effect.yearly_cost_sd
+
+
+def test_more_falls_than_guessed_make_the_same_kit_dearer() -> None:
+    """The old kit, priced with the numbers as learned, is no better than the new one but for the luck of fresh falls."""
+    learned, effect = courier()
+    assert effect.yearly_before < effect.yearly_after
+    assert effect.yearly_after <= effect.yearly_old_kit + 0.02 * effect.yearly_after
+    assert effect.kit_changes == (effect.before != effect.after)
+    for kit in (effect.before, effect.after):
+        assert learned.scenario.spend_cents(kit) <= (learned.scenario.budget_cents or 0)
+
+
+def test_nothing_learned_changes_no_kit() -> None:
+    """Both plans are the same, down to the cent."""
+    scenario = replace(shipped("tourer"), falls_sampled=200)
+    effect = learn(scenario, Log()).effect()
+    assert not effect.kit_changes
+    assert effect.yearly_before == effect.yearly_old_kit == effect.yearly_after
