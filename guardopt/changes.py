@@ -19,6 +19,7 @@ ID_COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "guards": ("guard",),
     "covers": ("guard", "part", "fall"),
     "offers": ("offer",),
+    "riding": ("riding",),
 }
 """The columns that tell the rows of a table apart; an address may stop after the first and then means all such rows."""
 

@@ -21,6 +21,7 @@ its items; it is falls of one kind with like bills where the cap may bind.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Any
 
@@ -146,6 +147,22 @@ class FactFinder:
         self.group_is_kept = np.arange(self.group_fall.size) >= reduced.merged_groups
         self.fixed_cost = reduced.fixed_cost
         self.renewals = mean_renewals(bike, strata)
+
+    def with_terms(self, bike: Bike, strata: Sequence[Stratum] | None) -> FactFinder:
+        """The same falls where other prices are asked for guards.
+
+        Parameters
+        ----------
+        bike
+            The scenario as arrays; its falls cost what those of this one do, renewals aside.
+        strata
+            The sample, if guards wear otherwise; None if they wear as before.
+        """
+        other = copy(self)
+        other._reach = Reach(bike.scenario, self._cover_guards, self._kept_items, self._kept)
+        if strata is not None:
+            other.renewals = mean_renewals(bike, strata)
+        return other
 
     @property
     def arrays(self) -> Iterator[NDArray[Any]]:

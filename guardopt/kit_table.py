@@ -9,6 +9,7 @@ than the next bound. It is the same proof as that of the integer program, and ea
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,21 +135,37 @@ class KitTable:
         floor: Floats,
         price_kit: Callable[[Floats], tuple[Floats, Floats]],
     ) -> None:
-        self._scenario = scenario
         self._kits = kits
-        self._spend_cents = spends(scenario, kits)
         self._exact_part, self._group_fall = exact_part, group_fall
         self._price_kit = price_kit
-        self._dislike = kits @ np.array([guard.dislike for guard in scenario.guards])
-        resale = np.array([scenario.resale_value([guard.id]) for guard in scenario.guards])
-        self._outlay_extra = self._spend_cents / 100 - kits @ resale
         self._position = {guard.id: row for row, guard in enumerate(scenario.guards)}
+        self._take_terms(scenario)
         self._least = np.tile(floor, (len(kits), 1))
         self._priced = np.full(len(kits), group_fall.size == 0)
         self._constants = np.zeros((0, group_fall.size))
         self._slopes = np.zeros((0, group_fall.size, kits.shape[1]))
         self._heeded = np.zeros(len(kits), dtype=np.int64)
-        self._weights = np.full(len(exact_part), np.nan)
+
+    def with_terms(self, scenario: Scenario) -> KitTable:
+        """A table of the same kits at other prices, which begins with the facts found so far.
+
+        Parameters
+        ----------
+        scenario
+            The same guards; they exclude, need and weigh what they do in this table, and wear alike.
+        """
+        other = copy(self)
+        other._least, other._priced, other._heeded = self._least.copy(), self._priced.copy(), self._heeded.copy()
+        other._take_terms(scenario)
+        return other
+
+    def _take_terms(self, scenario: Scenario) -> None:
+        self._scenario = scenario
+        self._spend_cents = spends(scenario, self._kits)
+        self._dislike = self._kits @ np.array([guard.dislike for guard in scenario.guards])
+        resale = np.array([scenario.resale_value([guard.id]) for guard in scenario.guards])
+        self._outlay_extra = self._spend_cents / 100 - self._kits @ resale
+        self._weights = np.full(len(self._exact_part), np.nan)
 
     def best(
         self, weights: Floats, budget_cents: int | None, must: Kit, never: Kit, *, outlay: bool, gap: float

@@ -112,6 +112,30 @@ class Planner:
         other._take_rates(replace(self.scenario, falls=falls))
         return other
 
+    def with_terms(self, scenario: Scenario) -> Planner:
+        """A planner for the same falls under other terms, which shares sample and facts with this one.
+
+        Parameters
+        ----------
+        scenario
+            One whose falls cost what those of this planner do (`what_if.same_falls`): rates, years, money for guards
+            and what guards cost, their wear included, may differ.
+        """
+        other = copy(self)
+        other.__dict__.pop("_tail_finder", None)
+        other._bike = Bike(scenario)
+        table, is_worn_alike = self._table, np.array_equal(self._bike.wear, other._bike.wear)
+        other._finder = self._finder.with_terms(other._bike, None if is_worn_alike else self._sample)
+
+        @cache
+        def same_kits() -> KitTable | None:
+            known = table()
+            return None if known is None else known.with_terms(scenario)
+
+        other._table = same_kits if is_worn_alike else other._list_kits(scenario)
+        other._take_rates(scenario)
+        return other
+
     def _take_rates(self, scenario: Scenario) -> None:
         self.scenario = scenario
         self._years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])

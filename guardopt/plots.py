@@ -1,4 +1,4 @@
-"""Figures of a plan, a budget curve and a forecast, for pages and notebooks. One function a figure.
+"""Figures of a plan and of what else can be asked, for pages and notebooks. One function a figure.
 
 Colours are those of M. Okabe and K. Ito, "Color Universal Design", 2002 (vermilion and blue), which eyes of every kind
 can tell apart. Bars and lines differ in more than colour all the same, since a page may be printed in black.
@@ -20,6 +20,8 @@ from guardopt.budget_curve import BudgetCurve
 from guardopt.layout import shortened
 from guardopt.outlook import Forecast, Outlook
 from guardopt.plans import Plan
+from guardopt.saving_up import BuyingOrder, Purchase
+from guardopt.sureness import Sureness
 from guardopt.wording import number, percent, years
 
 if TYPE_CHECKING:
@@ -165,6 +167,46 @@ def forecast(forecast: Forecast, ax: Axes | None = None) -> Axes:
         _legend_above(ax)
         _plain_ticks(ax, "x")
         return ax
+
+
+def sureness(sureness: Sureness, ax: Axes | None = None) -> Axes:
+    """Draw the share of sets of fall rates under which each guard is in the best kit; guards in none are left out."""
+    with _style():
+        ax = _axes(ax)
+        shares = sorted((one for one in sureness.guards if one[1] > 0.0), key=lambda one: -one[1])
+        places = np.arange(len(shares))
+        bars = ax.barh(places, [share for _, share in shares], 0.7, facecolor=FITTED, edgecolor=FITTED)
+        ax.bar_label(bars, [percent(share) for _, share in shares], padding=3, fontsize="small")
+        ax.set_yticks(places, [shortened(spoken(name), LONGEST_NAME) for name, _ in shares])
+        ax.invert_yaxis()
+        ax.tick_params(axis="y", length=0)
+        ax.set_xlim(0.0, 1.12)
+        ax.xaxis.set_major_formatter(lambda share, _: percent(float(share)) if share <= 1.0 else "")
+        ax.set_xlabel(f"in the best kit under {sureness.draws} guesses of the fall rates")
+        return ax
+
+
+def order(order: BuyingOrder, ax: Axes | None = None) -> Axes:
+    """Draw what falls cost a year after each purchase, on the planning sample; the first purchase on top."""
+    with _style():
+        ax = _axes(ax)
+        places = np.arange(len(order.steps))
+        costs = [step.yearly_cost for step in order.steps]
+        bars = ax.barh(places, costs, 0.6, facecolor=FITTED, edgecolor=FITTED)
+        ax.bar_label(bars, [number(cost) for cost in costs], padding=3, fontsize="small")
+        ax.set_yticks(places, [_purchase(step) for step in order.steps])
+        ax.invert_yaxis()
+        ax.tick_params(axis="y", length=0)
+        ax.set_xlim(0.0, 1.15 * max(costs, default=0.0) or 1.0)
+        ax.set_xlabel(f"falls cost a year from then on ({order.scenario.currency})")
+        _plain_ticks(ax, "x")
+        return ax
+
+
+def _purchase(step: Purchase) -> str:
+    """When something is bought, and what, on a line each."""
+    bought = "\n".join(shortened(spoken(guard), LONGEST_NAME) for guard in step.buy)
+    return f"{'now' if step.month == 0 else f'month {step.month}'}:\n{bought}"
 
 
 def svg(draw: Callable[[Axes], object], name: str, title: str, width: float, height: float) -> str:

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 from itertools import combinations
+from typing import Protocol
 
-from guardopt.errors import Problem
+from guardopt.errors import InputError, Problem
 
 Kit = frozenset[str]
 """The ids of the guards on the bike, owned ones included."""
@@ -161,6 +162,13 @@ class Insurance:
     write_off_share: float = 1.0
 
 
+class Source(Protocol):
+    """The cells that a scenario was made of, from which it can be made again."""
+
+    def read_with(self, changes: Mapping[str, object]) -> Scenario:
+        """The scenario with some cells set to other values, all of it checked anew."""
+
+
 @dataclass(frozen=True)
 class Scenario:
     """Everything the questions are asked about. Made by `guardopt.load`; checked before it is made.
@@ -171,10 +179,14 @@ class Scenario:
         ``(fall id, part id)`` to the chance that the part, if exposed, is struck on the bare bike.
     strip_down
         Hours to reach each group of parts.
+    ridings
+        For each way of riding that has a name, the falls a year of every kind, in the order of `falls`.
     falls_sampled
         Simulated falls for each kind of fall and side.
     warnings
         What is legal in the folder it came from but can have no effect, or looks like a slip.
+    source
+        The cells it was read from; None if it was made by hand. Two scenarios are equal whatever they came from.
     """
 
     title: str
@@ -198,6 +210,43 @@ class Scenario:
     covers: tuple[Cover, ...]
     offers: tuple[Offer, ...] = ()
     warnings: tuple[Problem, ...] = ()
+    ridings: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    source: Source | None = field(default=None, compare=False, repr=False)
+
+    def change(self, changes: Mapping[str, object]) -> Scenario:
+        """Ask what if: the same scenario with some of its cells set to other values, all of it checked anew.
+
+        Parameters
+        ----------
+        changes
+            ``FILE.ID.COLUMN`` to the value to put there, as text or as a number, as for `guardopt.load`. A blank value
+            stands for the default. A scenario that was changed can be changed again.
+
+        Raises
+        ------
+        InputError
+            Something is wrong; every problem found is listed. Or the scenario is not as it was read from a folder.
+
+        Examples
+        --------
+        >>> import tempfile, guardopt
+        >>> from guardopt.starter import write_starter
+        >>> folder = tempfile.TemporaryDirectory()
+        >>> write_starter(folder.name)
+        >>> scenario = guardopt.load(folder.name)
+        >>> longer = scenario.change({"scenario.owner.years": 6}).change({"falls.low_side.per_year": 0.3})
+        >>> scenario.years, longer.years, longer.falls[1].per_year
+        (4.0, 6.0, 0.3)
+        >>> folder.cleanup()
+        """
+        if self.source is None:
+            message = "this scenario was made by hand; only one that guardopt.load read from a folder can be changed"
+            raise InputError([Problem("change", message)])
+        # What was put into the object and not into its cells would be lost without a word.
+        if self.source.read_with({}) != self:
+            message = "this scenario is no longer as it was read; load it again and put every change here"
+            raise InputError([Problem("change", message)])
+        return self.source.read_with(changes)
 
     @cached_property
     def guard(self) -> dict[str, Guard]:

@@ -1,13 +1,16 @@
-"""A small complete scenario to start from: every number in it is invented and there to be replaced."""
+"""Something to start from: a small complete scenario, every number in it invented, or a copy of another scenario."""
 
 from __future__ import annotations
 
 import os
 import secrets
 import shutil
+from collections.abc import Mapping
 from pathlib import Path
 
 from guardopt.errors import InputError, Problem
+from guardopt.spelling import escaped
+from guardopt.tables import READING_ORDER, SETTINGS_FILE
 
 SCENARIO = """\
 # A scenario to start from. Every number here and in the tables next to this file is INVENTED: replace them with
@@ -77,6 +80,7 @@ seed = 1                 # the same seed gives the same simulated falls (1)
 #
 # hits.csv: how likely each part is struck, without guards, when the bike lands on its side
 #   part, and then one column for each kind of fall, named as in falls.csv
+#   A bent frame costs more than the rest is worth, so a head-on crash ends the bike (common practice, no source).
 #
 # knock_on.csv: a part that breaks and damages another (the file may be left out)
 #   part, takes    "part" breaks and strikes "takes" as well
@@ -120,6 +124,7 @@ engine_case,left,210,1.6,0.6,25,left_panel
 water_hose,left,35,0.5,0.8,0,left_panel
 tank,centre,620,1.2,0.4,120,
 fork,centre,880,3.5,0.7,60,
+frame,centre,2600,25,,,
 """,
     "falls.csv": """\
 fall,per_year,left_share,tumble,correlation,watched_years
@@ -137,6 +142,7 @@ engine_case,0.35,0.7,0.35
 water_hose,0.02,0.15,0.3
 tank,0.08,0.3,0.5
 fork,0,0.06,0.95
+frame,0,0.01,1
 """,
     "knock_on.csv": """\
 part,takes,chance
@@ -178,34 +184,74 @@ bar_set,bar_slider lever_guard,89
 def write_starter(folder: str | os.PathLike[str]) -> None:
     """Write the starter scenario into a new or empty folder, all of it or nothing.
 
-    The files are written to a folder next to it, which then takes its place, so that an interruption leaves nothing
-    half made.
-
     Raises
     ------
     InputError
         The folder has something in it, is the current one, or cannot be written.
     """
+    texts = {SETTINGS_FILE: SCENARIO, **TABLES}
+    _write({name: text.encode() for name, text in texts.items()}, folder)
+
+
+def copy_scenario(source: str | os.PathLike[str], folder: str | os.PathLike[str]) -> list[str]:
+    """Copy the files that a scenario is read from into a new or empty folder, all of them or nothing.
+
+    They are copied byte by byte and not checked; whatever else lies beside them is left where it is.
+
+    Returns
+    -------
+    list[str]
+        The names of the files copied.
+
+    Raises
+    ------
+    InputError
+        There is no scenario to copy or a file of it cannot be read; or the folder has something in it, is the current
+        one, or cannot be written.
+    """
+    path, name = Path(source), escaped(str(source))
+    if not path.is_dir():
+        message = "is a file, expected the folder of a scenario" if path.exists() else "no such folder"
+        raise InputError([Problem(name, message)])
+    if not (path / SETTINGS_FILE).is_file():
+        raise InputError([Problem(name, f"has no {SETTINGS_FILE}, expected the folder of a scenario")])
+    contents: dict[str, bytes] = {}
+    problems: list[Problem] = []
+    for file in READING_ORDER:
+        try:
+            contents[file] = (path / file).read_bytes()
+        except FileNotFoundError:
+            continue
+        except OSError as error:
+            problems.append(Problem(f"{name}, {file}", f"cannot be read: {(error.strerror or str(error)).lower()}"))
+    if problems:
+        raise InputError(problems)
+    _write(contents, folder)
+    return list(contents)
+
+
+def _write(contents: Mapping[str, bytes], folder: str | os.PathLike[str]) -> None:
+    """Write files into a new or empty folder.
+
+    They are written to a folder next to it, which then takes its place, so that an interruption leaves nothing half
+    made.
+    """
     path = Path(folder).resolve()
     try:
         _refuse_if_taken(path, str(folder))
-        _write_whole(path)
+        draft = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
+        try:
+            draft.mkdir()
+            for name, content in contents.items():
+                (draft / name).write_bytes(content)
+            if path.is_dir():
+                path.rmdir()
+            draft.rename(path)
+        finally:
+            shutil.rmtree(draft, ignore_errors=True)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise InputError([Problem(str(folder), f"cannot be written: {reason}")]) from error
-
-
-def _write_whole(path: Path) -> None:
-    draft = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
-    try:
-        draft.mkdir()
-        for name, text in {"scenario.toml": SCENARIO, **TABLES}.items():
-            (draft / name).write_text(text, encoding="utf-8", newline="\n")
-        if path.is_dir():
-            path.rmdir()
-        draft.rename(path)
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
 
 
 def _refuse_if_taken(path: Path, name: str) -> None:

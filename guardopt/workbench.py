@@ -56,6 +56,18 @@ class Workbench:
 
         return Planner(self.scenario, self.sample, tail=self.tail, solver=self.solver)
 
+    def with_terms(self, scenario: Scenario) -> Workbench:
+        """A bench for a scenario whose falls cost what those of this one do; it shares the sample and the facts.
+
+        Parameters
+        ----------
+        scenario
+            One that `what_if.same_falls` says this of.
+        """
+        other = Workbench(scenario, self.tail, self.solver)
+        other.__dict__.update(sample=self.sample, planner=self.planner.with_terms(scenario))
+        return other
+
     def fresh(self, kits: Iterable[Kit]) -> Iterator[Stratum]:
         """Falls to judge these kits on, drawn on the fly; they are the same at every call and for all kits."""
         falls = FRESH_SAMPLE * self.scenario.falls_sampled

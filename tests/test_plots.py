@@ -15,6 +15,10 @@ from shipped import shipped_plan
 from guardopt import plots
 from guardopt.outlook import Forecast
 from guardopt.outlook import forecast as forecast_of
+from guardopt.plans import plan as plan_of
+from guardopt.saving_up import BuyingOrder
+from guardopt.saving_up import order as order_of
+from guardopt.sureness import Sureness
 from guardopt.wording import number
 from guardopt.workbench import Workbench
 
@@ -57,11 +61,26 @@ def no_window() -> Iterator[None]:
 
 def drawn_by(name: str, ax: Axes | None) -> Axes:
     """Draw a figure by the name of its function."""
-    subject: dict[str, Any] = {"budget_curve": twin().curve, "forecast": ahead()}
-    return getattr(plots, name)(subject.get(name, twin().plan), ax)
+    others = {"budget_curve": lambda: twin().curve, "forecast": ahead, "sureness": doubted, "order": saved_up}
+    subject: Any = others.get(name, lambda: twin().plan)()
+    return getattr(plots, name)(subject, ax)
 
 
-FIGURES = ["budget_curve", "falls", "parts", "forecast"]
+@cache
+def doubted() -> Sureness:
+    """How sure the small twin's plan is."""
+    found = plan_of(twin().plan.scenario, reasons=False, sure=40).sureness
+    assert found is not None
+    return found
+
+
+@cache
+def saved_up() -> BuyingOrder:
+    """A course of buying for the small twin."""
+    return order_of(twin().plan.scenario, 30.0, months=10)
+
+
+FIGURES = ["budget_curve", "falls", "parts", "forecast", "sureness", "order"]
 
 
 @pytest.mark.parametrize("name", FIGURES)
@@ -70,7 +89,7 @@ def test_a_figure_draws_on_the_axes_it_is_given(name: str, ax: Axes) -> None:
     assert drawn_by(name, ax) is ax
     assert ax.lines or ax.patches
     assert ax.get_xlabel()
-    assert "EUR" in ax.get_xlabel()
+    assert "EUR" in ax.get_xlabel() or name == "sureness"
 
 
 @pytest.mark.usefixtures("no_window")
@@ -145,6 +164,28 @@ def test_the_forecast_meets_its_own_quantiles(ax: Axes) -> None:
         for level in (0.5, 0.9):
             reached = amounts[int(np.argmax(chances <= 1.0 - level))]
             assert reached == pytest.approx(outlook.quantiles[level], abs=2.0 * float(np.diff(amounts)[0]))
+
+
+def test_guards_are_ranked_by_how_often_the_best_kit_has_them(ax: Axes) -> None:
+    """The longest bar is on top, in percent; a guard that no best kit has is not shown."""
+    shares = sorted((share for _, share in doubted().guards if share), reverse=True)
+    plots.sureness(doubted(), ax)
+    assert [bar.get_width() for bar in ax.containers[0]] == shares
+    assert ax.yaxis_inverted()
+    assert f"{doubted().draws} guesses" in ax.get_xlabel()
+    assert [text.get_text() for text in ax.texts] == [f"{100 * share:.0f} %" for share in shares]
+
+
+def test_purchases_stand_in_the_order_of_buying(ax: Axes) -> None:
+    """Each says when and what, and its bar is what falls cost a year from then on."""
+    course = saved_up()
+    plots.order(course, ax)
+    assert len(course.steps) > 1
+    assert [bar.get_width() for bar in ax.containers[0]] == [step.yearly_cost for step in course.steps]
+    for label, step in zip(ax.get_yticklabels(), course.steps, strict=True):
+        when, *bought = label.get_text().splitlines()
+        assert when == ("now:" if step.month == 0 else f"month {step.month}:")
+        assert bought == [plots.spoken(guard) for guard in step.buy]
 
 
 def test_the_bike_as_it_stands_is_a_third_one_only_if_it_has_guards(ax: Axes) -> None:

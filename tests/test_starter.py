@@ -1,12 +1,17 @@
-"""The starter scenario is sound, small, and written whole or not at all."""
+"""The starter scenario is sound, small, and written whole or not at all; so is a copy of another scenario."""
 
+import os
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from folders import SMALL_TWIN, write_folder
 
+from guardopt.billing import bill
+from guardopt.cli import main
 from guardopt.errors import InputError
 from guardopt.reading import load
-from guardopt.starter import SCENARIO, TABLES, write_starter
+from guardopt.starter import SCENARIO, TABLES, copy_scenario, write_starter
 
 
 def message_of(folder: Path | str) -> str:
@@ -21,7 +26,7 @@ def test_the_starter_is_sound_and_has_nothing_odd_in_it(tmp_path: Path) -> None:
     write_starter(tmp_path / "mine")
     scenario = load(tmp_path / "mine")
     assert scenario.warnings == ()
-    assert len({part.row for part in scenario.parts}) == 8
+    assert len({part.row for part in scenario.parts}) == 9
     assert len({guard.row for guard in scenario.guards}) == 6
     assert [fall.id for fall in scenario.falls] == ["tip_over", "low_side", "head_on"]
 
@@ -105,14 +110,119 @@ def test_a_place_that_does_not_exist_is_told_in_one_line(tmp_path: Path) -> None
 @pytest.mark.parametrize("last", ["falls.csv", "offers.csv"])
 def test_an_interruption_leaves_nothing_half_made(last: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever stops it half way finds no folder that looks like a scenario but is not one."""
-    write_text = Path.write_text
+    write_bytes = Path.write_bytes
 
-    def interrupted(path: Path, text: str, **options: str) -> int:
+    def interrupted(path: Path, content: bytes) -> int:
         if path.name == last:
             raise KeyboardInterrupt
-        return write_text(path, text, **options)
+        return write_bytes(path, content)
 
-    monkeypatch.setattr(Path, "write_text", interrupted)
+    monkeypatch.setattr(Path, "write_bytes", interrupted)
     with pytest.raises(KeyboardInterrupt):
         write_starter(tmp_path / "mine")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_head_on_crash_ends_the_starters_bike(tmp_path: Path) -> None:
+    """Nobody straightens a frame that costs more than the bike is worth; the other falls are repaired."""
+    write_starter(tmp_path / "mine")
+    scenario = load(tmp_path / "mine", {"scenario.sampling.falls": 500})
+    falls = bill(scenario).falls.set_index("fall")
+    assert falls.loc["head_on", "write_off_chance"] == 1.0
+    assert falls.loc["head_on", "owner_cost"] == scenario.cap == 3900.0
+    assert falls.loc["tip_over", "write_off_chance"] == 0.0
+    assert 0.0 < falls.loc["low_side", "write_off_chance"] < 0.05
+
+
+COPIED = [f"{name}.toml" if name == "scenario" else f"{name}.csv" for name in SMALL_TWIN]
+
+
+def copying_fails(source: Path | str, folder: Path | str) -> str:
+    """Try to copy a scenario where it cannot be done, and give the message."""
+    with pytest.raises(InputError) as caught:
+        copy_scenario(source, folder)
+    return str(caught.value)
+
+
+def test_a_copy_has_the_files_of_the_scenario_and_nothing_else(tmp_path: Path) -> None:
+    """Notes, journals and hidden files of the first bike are no business of the second."""
+    source = write_folder(tmp_path / "twin")
+    for other in ("notes.txt", "riders.csv", ".hidden", "prices.xlsx"):
+        (source / other).write_text("mine")
+    (source / "log").mkdir()
+    (source / "log" / "falls.csv").write_text("mine")
+    assert sorted(copy_scenario(source, tmp_path / "mine")) == sorted(COPIED)
+    assert {path.name for path in (tmp_path / "mine").iterdir()} == set(COPIED)
+    assert load(tmp_path / "mine") == load(source)
+
+
+def test_a_copy_is_the_same_to_the_last_byte(tmp_path: Path) -> None:
+    """Marks of a spreadsheet, old line ends and even mistakes come along; "check" tells of them."""
+    source = write_folder(tmp_path / "twin", parts="\ufeffpart;side\r\nlever;nowhere\r\n", offers=None)
+    copy_scenario(source, tmp_path / "mine")
+    assert (tmp_path / "mine" / "parts.csv").read_bytes() == (source / "parts.csv").read_bytes()
+    assert not (tmp_path / "mine" / "offers.csv").exists()
+
+
+def test_only_a_scenario_can_be_copied(tmp_path: Path) -> None:
+    """A folder without settings is none; nothing is written then."""
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "file").write_text("mine")
+    for name, message in (
+        ("nowhere", "no such folder"),
+        ("file", "is a file, expected the folder of a scenario"),
+        ("empty", "has no scenario.toml, expected the folder of a scenario"),
+    ):
+        assert copying_fails(tmp_path / name, tmp_path / "mine") == f"{tmp_path / name}: {message}"
+    assert not (tmp_path / "mine").exists()
+
+
+def test_a_copy_overwrites_nothing(tmp_path: Path) -> None:
+    """Least of all the scenario itself."""
+    source = write_folder(tmp_path / "twin")
+    assert copying_fails(source, source) == f"{source}: is not empty, expected a new or empty folder"
+    assert (source / "parts.csv").read_text() == SMALL_TWIN["parts"]
+
+
+def test_all_files_that_cannot_be_read_are_told(tmp_path: Path) -> None:
+    """A folder where a table ought to be is one."""
+    source = write_folder(tmp_path / "twin", falls=None, hits=None)
+    for name in ("falls.csv", "hits.csv"):
+        (source / name).mkdir()
+    assert copying_fails(source, tmp_path / "mine").splitlines() == [
+        f"{source}, falls.csv: cannot be read: is a directory",
+        f"{source}, hits.csv: cannot be read: is a directory",
+    ]
+    assert not (tmp_path / "mine").exists()
+
+
+def test_new_from_copies_on_the_command_line(tmp_path: Path) -> None:
+    """It says what it copied and what to do next."""
+    source, folder = write_folder(tmp_path / "twin"), tmp_path / "mine"
+    done = CliRunner().invoke(main, ["new", "--from", os.fspath(source), os.fspath(folder)], catch_exceptions=False)
+    assert done.exit_code == 0
+    assert done.output.splitlines()[0].startswith(f"Copied the {len(COPIED)} files of {source} to {folder}: scenario")
+    assert done.output.splitlines()[1] == f"Change what is different for you, then run: guardopt check {folder}"
+    assert load(folder) == load(source)
+
+
+@pytest.mark.parametrize(
+    ("name", "advice"),
+    [
+        ("falls", "count the scrapes, divide by the years you have ridden"),
+        ("hits", "by the order of contact: near 0.8 what touches first, near 0.05 the last"),
+        ("guards", "its side and price; ask the workshop for the hours to fit it"),
+    ],
+)
+@pytest.mark.parametrize("header", [True, False])
+def test_an_empty_table_says_how_others_come_by_its_numbers(
+    name: str, advice: str, header: bool, tmp_path: Path
+) -> None:
+    """Whoever clears the tables to fill in their own is told how to begin, in one line a table."""
+    cleared = SMALL_TWIN[name].splitlines()[0] + "\n" if header else ""
+    with pytest.raises(InputError) as caught:
+        load(write_folder(tmp_path / "twin", **{name: cleared}))
+    told = [str(problem) for problem in caught.value.problems if problem.where == f"{name}.csv"]
+    assert len(told) == 1
+    assert told[0].startswith(f"{name}.csv: has a line" if header else f"{name}.csv: is empty")
+    assert advice in told[0]

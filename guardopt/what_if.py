@@ -1,0 +1,232 @@
+"""The best kit over a grid of what-ifs.
+
+A fall costs the same whatever guards are sold for and however often it comes. So points of the grid that differ only
+in such terms share one sample and all facts found on it; where falls themselves differ, a new sample is drawn.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from itertools import product
+from typing import TYPE_CHECKING, Any
+
+from guardopt.billing import forced_guards, in_order
+from guardopt.errors import InputError, NoKitError, Problem
+from guardopt.planner import Aim
+from guardopt.program import Limits, Measure
+from guardopt.scenario import Scenario
+from guardopt.workbench import Workbench, on_bench
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+TIME_LIMIT = 60.0
+
+BUDGET = "scenario.owner.budget"
+
+
+def sweep(
+    subject: Scenario | Workbench,
+    changes: Mapping[str, Sequence[object]],
+    *,
+    budget: float | None = None,
+    aim: str = "bills",
+    must: Iterable[str] = (),
+    never: Iterable[str] = (),
+    time_limit: float | None = TIME_LIMIT,
+) -> pd.DataFrame:
+    """Find the best kit at every point of a grid of what-ifs.
+
+    Parameters
+    ----------
+    subject
+        A scenario read from a folder, or a workbench that holds one.
+    changes
+        ``FILE.ID.COLUMN`` to the values to try, as text or as numbers; the grid is every combination of them.
+    budget
+        Most to spend at every point, in units of the currency; None takes each scenario's, `NO_LIMIT` lifts it.
+    aim
+        ``bills``, ``outlay`` or ``worst``.
+    must, never
+        Guards forced in and out at every point; an id without a side stands for all its sides.
+    time_limit
+        Seconds for the search at each point; the best kit found by then is taken. None lifts the limit.
+
+    Returns
+    -------
+    DataFrame
+        One row for each point, the last of the changes going round fastest:
+
+        - the values, under their addresses;
+        - ``kit``, the ids of the guards on the bike, owned ones included, and ``spend``;
+        - ``yearly_cost``, ``cost_over_years`` and ``saving`` over the years against the bike as it stands. They are on
+          the planning sample, so that points which share it can be compared to the cent; `plan` reprices its kit on
+          fresh falls, which gives slightly other numbers;
+        - ``added`` and ``dropped``, the guards by which the kit differs from that of the first row;
+        - ``status``, as that of a plan;
+        - ``reused``, whether the falls and facts of an earlier row served (or those of the workbench given).
+
+    Raises
+    ------
+    InputError
+        Something is wrong at some point; every problem found is listed before anything is computed.
+    NoKitError
+        At some point no kit satisfies the budget, the weight limit and what is forced.
+    OutOfTimeError
+        The time was too short to find any kit at some point.
+
+    Examples
+    --------
+    >>> import tempfile, guardopt
+    >>> from guardopt.starter import write_starter
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> write_starter(folder.name)
+    >>> scenario = guardopt.load(folder.name, {"scenario.sampling.falls": 500})
+    >>> table = guardopt.sweep(scenario, {"scenario.owner.years": [1, 4], "scenario.owner.budget": [60, 350]})
+    >>> table[["scenario.owner.years", "scenario.owner.budget", "spend", "reused"]]
+       scenario.owner.years  scenario.owner.budget  spend  reused
+    0                     1                     60   48.0   False
+    1                     1                    350  268.0    True
+    2                     4                     60   48.0    True
+    3                     4                    350  294.0    True
+    >>> folder.cleanup()
+    """
+    bench = on_bench(subject)
+    problems = _wrong_options(changes, budget, aim, time_limit)
+    points = [] if problems else [dict(zip(changes, values, strict=True)) for values in product(*changes.values())]
+    scenarios, limits = _checked(bench.scenario, points, budget, (must, never), problems)
+    rows: dict[int, dict[str, Any]] = {}
+    # One sample after the other, so that no more than one, and the one that was given, is held at a time.
+    waiting = list(range(len(points)))
+    current, is_new = bench, isinstance(subject, Scenario)
+    while waiting:
+        here = [row for row in waiting if same_falls(scenarios[row], current.scenario)]
+        for row in here:
+            at_point = current.with_terms(scenarios[row])
+            rows[row] = {**points[row], **_answer(at_point, Aim(aim), limits[row], points[row], time_limit)}
+            rows[row]["reused"] = not is_new
+            is_new = False
+        waiting = [row for row in waiting if row not in here]
+        if waiting:
+            current, is_new = replace(bench, scenario=scenarios[waiting[0]]), True
+    return _table([rows[row] for row in range(len(points))])
+
+
+def same_falls(one: Scenario, other: Scenario) -> bool:
+    """Whether the simulated falls of two scenarios are the same and cost the same with every kit, renewals aside.
+
+    Rates, years, the discount rate, budget and offers may differ, and of guards what they cost, fetch and how long they
+    last, whether they are owned and what their looks are worth.
+    """
+    return _falls_alone(one) == _falls_alone(other)
+
+
+def _falls_alone(scenario: Scenario) -> Scenario:
+    """A scenario with everything blanked that its falls do not hang on; what is not named here counts."""
+    return replace(
+        scenario,
+        title="",
+        currency="",
+        years=1.0,
+        discount_rate=0.0,
+        budget_cents=None,
+        falls=tuple(replace(fall, per_year=0.0, watched_years=1.0) for fall in scenario.falls),
+        guards=tuple(
+            replace(guard, price_cents=0, fit_cents=0, wear_per_fall=0.0, owned=False, dislike=0.0, resale_share=0.0)
+            for guard in scenario.guards
+        ),
+        offers=(),
+        warnings=(),
+        ridings={},
+    )
+
+
+def _wrong_options(
+    changes: Mapping[str, Sequence[object]], budget: float | None, aim: str, time_limit: float | None
+) -> list[Problem]:
+    problems = []
+    for address, values in changes.items():
+        if isinstance(values, str) or not isinstance(values, Iterable):
+            problems.append(Problem(address, f"found {values!r}, expected a list of values to try"))
+        elif not len(values):
+            problems.append(Problem(address, "found no values, expected at least one to try"))
+    if budget is not None and not budget >= 0.0:
+        problems.append(Problem("budget", f"found {budget:g}, expected an amount of at least 0"))
+    if budget is not None and BUDGET in ("".join(address.split()) for address in changes):
+        problems.append(Problem("budget", f"would leave {BUDGET} without effect; expected one of the two"))
+    if aim not in list(Aim):
+        problems.append(Problem("aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
+    if time_limit is not None and not time_limit > 0.0:
+        problems.append(Problem("time_limit", f"found {time_limit:g}, expected seconds above 0"))
+    return problems
+
+
+def _checked(
+    scenario: Scenario,
+    points: Sequence[Mapping[str, object]],
+    budget: float | None,
+    forced: tuple[Iterable[str], Iterable[str]],
+    problems: list[Problem],
+) -> tuple[list[Scenario], list[Limits]]:
+    """The scenario and the limits at every point.
+
+    Raises
+    ------
+    InputError
+        Something was wrong already, or is at some point; a problem that several points share is told once.
+    """
+    must, never = list(forced[0]), list(forced[1])
+    scenarios, limits, found = [], [], dict.fromkeys(problems)
+    for point in points:
+        try:
+            changed = scenario.change(point)
+            kits = forced_guards(changed, must, never)
+        except InputError as error:
+            found |= dict.fromkeys(error.problems)
+            continue
+        cents = changed.budget_cents
+        if budget is not None:
+            cents = None if math.isinf(budget) else round(budget * 100)
+        scenarios.append(changed)
+        limits.append(Limits(cents, *kits))
+    if found:
+        raise InputError(list(found))
+    return scenarios, limits
+
+
+def _answer(
+    bench: Workbench, aim: Aim, limits: Limits, point: Mapping[str, object], time_limit: float | None
+) -> dict[str, Any]:
+    """The best kit at one point, and what it costs on the planning sample."""
+    scenario, planner = bench.scenario, bench.planner
+    try:
+        best = planner.best(aim, limits, seconds=time_limit)
+    except NoKitError as error:
+        where = ", ".join(f"{address}={value}" for address, value in point.items())
+        raise NoKitError(f"{error} (at {where})" if where else str(error)) from None
+    before, after = (planner.measure(Measure.COST, kit) - scenario.dislike(kit) for kit in (scenario.stock, best.kit))
+    return {
+        "kit": in_order(scenario, best.kit),
+        "spend": scenario.spend_cents(best.kit) / 100,
+        "yearly_cost": after / scenario.annuity,
+        "cost_over_years": after,
+        "saving": before - after,
+        "status": "optimal" if best.proven else "time_limit",
+    }
+
+
+def _table(rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
+    import pandas as pd
+
+    table = pd.DataFrame(rows)
+    first = rows[0]["kit"]
+    differences = {
+        "added": [[guard for guard in row["kit"] if guard not in first] for row in rows],
+        "dropped": [[guard for guard in first if guard not in row["kit"]] for row in rows],
+    }
+    before = list(table.columns).index("status")
+    for column, guards in reversed(differences.items()):
+        table.insert(before, column, guards)
+    return table
