@@ -29,11 +29,15 @@ if TYPE_CHECKING:
     from guardopt.billing import BillReport, bill
     from guardopt.budget_curve import BudgetCurve, budgets
     from guardopt.errors import GuardoptError, InputError, NoKitError, OutOfTimeError, SolverError
+    from guardopt.learning import Learned, learn
     from guardopt.outlook import Forecast, forecast
     from guardopt.plans import NO_LIMIT, Plan, plan
+    from guardopt.quoting import quote
     from guardopt.reading import load
+    from guardopt.ready_kits import ReadyKits, kits
     from guardopt.saving_up import BuyingOrder, order
     from guardopt.scenario import Scenario
+    from guardopt.what_if import sweep
     from guardopt.workbench import Workbench
 
 __version__ = "0.1.0"
@@ -46,29 +50,39 @@ __all__ = [
     "Forecast",
     "GuardoptError",
     "InputError",
+    "Learned",
     "NoKitError",
     "OutOfTimeError",
     "Plan",
+    "ReadyKits",
     "Scenario",
     "SolverError",
     "Workbench",
     "bill",
     "budgets",
     "forecast",
+    "kits",
+    "learn",
     "load",
     "order",
     "plan",
+    "quote",
+    "sweep",
 ]
 
 _HOMES = {
     "billing": ("BillReport", "bill"),
     "budget_curve": ("BudgetCurve", "budgets"),
     "errors": ("GuardoptError", "InputError", "NoKitError", "OutOfTimeError", "SolverError"),
+    "learning": ("Learned", "learn"),
     "outlook": ("Forecast", "forecast"),
     "plans": ("NO_LIMIT", "Plan", "plan"),
+    "quoting": ("quote",),
     "reading": ("load",),
+    "ready_kits": ("ReadyKits", "kits"),
     "saving_up": ("BuyingOrder", "order"),
     "scenario": ("Scenario",),
+    "what_if": ("sweep",),
     "workbench": ("Workbench",),
 }
 

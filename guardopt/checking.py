@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from guardopt.guard_checking import check_stock, covers_of, guards_of, offers_of, rounded_cents
 from guardopt.oddities import Origins, warn_of_oddities
+from guardopt.riding_checking import ridings_of
 from guardopt.rows import (
     CoverRow,
     Entry,
@@ -41,7 +42,7 @@ def build(sheets: Sheets, findings: Findings) -> Scenario | None:
     part_roster = Roster.of("part", tables["parts"], part_entries)
     guard_roster = Roster.of("guard", tables["guards"], guard_entries)
     fall_ids = ids_in(tables["falls"], "fall")
-    refuse_column_name(fall_entries, findings)
+    refuse_column_name(fall_entries, tables["riding"], findings)
 
     parts = parts_of(part_entries, settings.groups, findings)
     hits = hits_of(tables["hits"], part_roster, fall_ids, findings)
@@ -50,6 +51,7 @@ def build(sheets: Sheets, findings: Findings) -> Scenario | None:
     covers = covers_of(cover_entries, guard_roster, part_roster, fall_ids, findings)
     offers = offers_of(offer_entries, guard_roster, findings)
     check_stock(guards, guard_entries, findings)
+    ridings = ridings_of(tables["riding"], fall_entries, fall_ids, findings)
 
     heading, bike, owner, sampling = settings.heading, settings.bike, settings.owner, settings.sampling
     if findings.problems or heading is None or bike is None or owner is None or sampling is None:
@@ -78,6 +80,7 @@ def build(sheets: Sheets, findings: Findings) -> Scenario | None:
         guards=tuple(guards),
         covers=tuple(covers),
         offers=tuple(offers),
+        ridings=ridings,
     )
     origins = Origins(
         settings=sheets.settings or {},
@@ -146,11 +149,13 @@ def fall_of(values: FallRow) -> Fall:
     )
 
 
-def refuse_column_name(entries: Sequence[Entry[FallRow]], findings: Findings) -> None:
-    """Kinds of fall head the columns of ``hits.csv``, whose first column is taken."""
+def refuse_column_name(entries: Sequence[Entry[FallRow]], riding: Table | None, findings: Findings) -> None:
+    """Kinds of fall head the columns of ``hits.csv`` and ``riding.csv``, whose first columns are taken."""
     for entry in entries:
         if entry.values.fall == "part":
             findings.error(entry.row.where("fall"), "found 'part', which heads another column of hits.csv")
+        if entry.values.fall == "riding" and riding is not None:
+            findings.error(entry.row.where("fall"), "found 'riding', which heads another column of riding.csv")
 
 
 def hits_of(

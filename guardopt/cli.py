@@ -11,7 +11,9 @@ import click
 
 from guardopt import __version__
 from guardopt.errors import GuardoptError, InputError, Problem
+from guardopt.learn_command import learn
 from guardopt.options import DRAWS, Progress, SeveralIds, amount, common, ids_option, load_scenario, print_json
+from guardopt.shop_command import kits, quote
 
 INTERRUPTED = 130
 
@@ -240,6 +242,14 @@ def order(
 @main.command(cls=SeveralIds)
 @common
 @ids_option("--fit", "Forecast with exactly these guards. Default: the best kit for the budget.")
+@click.option(
+    "--time-limit",
+    type=float,
+    default=60.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Look for that kit so long at most.",
+)
 def forecast(
     scenario: Path,
     as_json: bool,
@@ -247,6 +257,7 @@ def forecast(
     seed: int | None,
     falls: int | None,
     fit: Sequence[str],
+    time_limit: float,
 ) -> None:
     """Show the spread of what falls will cost over the years."""
     loaded = load_scenario(scenario, changes, seed, falls)
@@ -254,7 +265,7 @@ def forecast(
 
     with Progress() as progress:
         progress.say("adding up what falls may cost")
-        found = outlook.forecast(loaded, fit or None)
+        found = outlook.forecast(loaded, fit or None, time_limit=time_limit)
     if as_json:
         print_json(found.to_json())
         return
@@ -265,13 +276,30 @@ def forecast(
 
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-def new(folder: Path) -> None:
+@click.option(
+    "--from",
+    "source",
+    type=click.Path(path_type=Path),
+    metavar="SCENARIO",
+    help="Copy the files of this scenario instead, and nothing else.",
+)
+def new(folder: Path, source: Path | None) -> None:
     """Write a starter scenario to fill in; its numbers are invented."""
-    from guardopt.starter import write_starter
+    from guardopt.starter import copy_scenario, write_starter
 
-    write_starter(folder)
-    click.echo(f"Wrote a starter scenario, all its numbers invented, to {folder}.")
-    click.echo(f"Put in your own, beginning with scenario.toml, then run: guardopt check {folder}")
+    if source is None:
+        write_starter(folder)
+        click.echo(f"Wrote a starter scenario, all its numbers invented, to {folder}.")
+        click.echo(f"Put in your own, beginning with scenario.toml, then run: guardopt check {folder}")
+        return
+    copied = copy_scenario(source, folder)
+    click.echo(f"Copied the {len(copied)} files of {source} to {folder}: {', '.join(copied)}.")
+    click.echo(f"Change what is different for you, then run: guardopt check {folder}")
+
+
+main.add_command(learn)
+main.add_command(quote)
+main.add_command(kits)
 
 
 def run() -> None:

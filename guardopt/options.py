@@ -112,9 +112,9 @@ def amount(text: str | None) -> float | None:
         raise InputError([Problem("--budget", f"found {found}")]) from None
 
 
-def load_scenario(folder: Path, changes: Sequence[str], seed: int | None, falls: int | None) -> Scenario:
-    """Read a scenario with its what-ifs; its warnings go to standard error."""
-    from guardopt.reading import load, parse_change
+def parsed_changes(changes: Sequence[str], seed: int | None, falls: int | None) -> dict[str, object]:
+    """The what-ifs of a command line, by address; all that cannot be read are named at once."""
+    from guardopt.changes import parse_change
 
     parsed: dict[str, object] = {}
     problems: list[Problem] = []
@@ -130,7 +130,14 @@ def load_scenario(folder: Path, changes: Sequence[str], seed: int | None, falls:
         parsed["scenario.sampling.seed"] = seed
     if falls is not None:
         parsed["scenario.sampling.falls"] = falls
-    scenario = load(folder, parsed)
+    return parsed
+
+
+def load_scenario(folder: Path, changes: Sequence[str], seed: int | None, falls: int | None) -> Scenario:
+    """Read a scenario with its what-ifs; its warnings go to standard error."""
+    from guardopt.reading import load
+
+    scenario = load(folder, parsed_changes(changes, seed, falls))
     for warning in scenario.warnings:
         click.echo(f"warning: {warning}", err=True)
     return scenario

@@ -161,6 +161,12 @@ class StrikeCell(RowModel):
     chance: Chance
 
 
+class RateCell(RowModel):
+    """One number of falls a year in ``riding.csv``."""
+
+    per_year: Amount | None = None
+
+
 class KnockOnRow(RowModel):
     """A row of ``knock_on.csv``."""
 

@@ -20,9 +20,19 @@ from guardopt.errors import Problem
 from guardopt.spelling import nearest, printable
 
 SETTINGS_FILE = "scenario.toml"
-OPTIONAL_TABLES = ("knock_on", "offers")
-TABLES = ("parts", "falls", "hits", "knock_on", "guards", "covers", "offers")
+OPTIONAL_TABLES = ("knock_on", "offers", "riding")
+TABLES = ("parts", "falls", "hits", "knock_on", "guards", "covers", "offers", "riding")
 READING_ORDER = (SETTINGS_FILE, *(f"{name}.csv" for name in TABLES))
+
+BESIDE_A_SCENARIO = ("riders.csv", "shop.toml")
+"""Files that often lie in a scenario folder and are read by other questions."""
+
+FIRST_ROWS: Mapping[str, str] = {
+    "falls.csv": "; write a row for each kind of fall: count the scrapes, divide by the years you have ridden",
+    "hits.csv": "; write a row for each part, by the order of contact: near 0.8 what touches first, near 0.05 the last",
+    "guards.csv": "; write a row for each guard on offer: its side and price; ask the workshop for the hours to fit it",
+}
+"""What to put into a table that has nothing in it yet, and how others come by it (common practice, no source)."""
 
 _SECTION_LINE = re.compile(r"\s*\[\s*([\w-]+)\s*\]")
 _KEY_LINE = re.compile(r"""\s*["']?([\w-]+)["']?\s*=""")
@@ -143,7 +153,7 @@ def read_text(folder: Path, file: str, findings: Findings, *, is_required: bool 
         content = (folder / file).read_bytes()
     except FileNotFoundError:
         others = (path.name for path in folder.iterdir() if path.suffix == Path(file).suffix)
-        close = nearest(file, (name for name in others if name not in READING_ORDER))
+        close = nearest(file, (name for name in others if name not in (*READING_ORDER, *BESIDE_A_SCENARIO)))
         if is_required:
             findings.error(file, f"no such file in the folder{f'; {printable(close)} looks like it' if close else ''}")
         elif close:
@@ -169,7 +179,7 @@ def parse_table(file: str, text: str, findings: Findings, *, is_required: bool =
     header_line, heading = next(lines, (0, []))
     header = _without_blank_end(heading)
     if not header:
-        findings.error(file, "is empty, expected a line of column names")
+        findings.error(file, f"is empty, expected a line of column names{FIRST_ROWS.get(file, '')}")
         return None
     place = f"{file}, line {header_line}"
     if len(header) == 1 and "\t" in header[0]:
@@ -182,7 +192,7 @@ def parse_table(file: str, text: str, findings: Findings, *, is_required: bool =
             findings.error(place, f"column {printable(column)} appears twice")
     rows = tuple(_row(file, line, heading, cells, findings) for line, cells in lines)
     if not rows and is_required:
-        findings.error(file, "has a line of column names but no rows")
+        findings.error(file, f"has a line of column names but no rows{FIRST_ROWS.get(file, '')}")
         return None
     return Table(file, place, tuple(dict.fromkeys(column for column in header if column)), rows)
 

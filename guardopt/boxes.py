@@ -1,0 +1,217 @@
+"""Boxes of guards to keep ready, and what each gains the riders of a book.
+
+A box is a kit at the price of buying and fitting all its guards, offers taken. It is sold whole, whatever its buyer has
+already. What the buyer has stays on the bike where it goes with the box.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from guardopt.billing import in_order
+from guardopt.falls import Floats
+from guardopt.ladders import Ladders, PriceJob, is_disliked, price_kits
+from guardopt.quoting import Demand
+from guardopt.riders import WRONG, Riders
+from guardopt.scenario import Kit, Scenario
+from guardopt.shop import Shop, Wish
+
+Ints = NDArray[np.int64]
+
+NONE = -1
+"""Stands for no class, and for no box."""
+
+Run = Callable[[Callable[[Any], Any], Sequence[Any]], list[Any]]
+
+
+@dataclass(frozen=True)
+class Box:
+    """A kit to keep ready: guards of one bike, and what they cost together."""
+
+    bike: str
+    guards: tuple[str, ...]
+    price_cents: int
+
+
+@dataclass
+class Book:
+    """All riders as numbers, walked through once."""
+
+    demand: Demand
+    _wish: list[Ints] = field(default_factory=list)
+    _budget: list[Ints] = field(default_factory=list)
+    _times: list[Floats] = field(default_factory=list)
+
+    def add(self, riders: Riders) -> None:
+        """Take in one chunk."""
+        self.demand.add(riders)
+        self._wish.append(riders.wish)
+        self._budget.append(riders.budget_cents)
+        self._times.append(riders.times)
+
+    def arrays(self) -> tuple[Ints, Ints, Floats]:
+        """``(riders,)`` each: wish, budget in cents, multiple of the fall rates."""
+        none = np.zeros(0, dtype=np.int64)
+        return (
+            np.concatenate([none, *self._wish]),
+            np.concatenate([none, *self._budget]),
+            np.concatenate([np.zeros(0), *self._times]),
+        )
+
+
+def fitted_with(scenario: Scenario, box: Kit, wish: Wish) -> Kit | None:
+    """What is on a rider's bike with a box; None if the box is no good to the rider.
+
+    Guards that the rider has stay on unless one of the box needs their place, or what they need came off.
+    """
+    guard = scenario.guard
+    rivals = {
+        name for name in wish.owned - box if any(scenario.exclude_each_other(guard[name], guard[one]) for one in box)
+    }
+    kit = (box | wish.owned) - rivals
+    while lonely := {name for name in kit - box if any(not need & kit for need in guard[name].needs)}:
+        kit -= lonely
+    found = frozenset(kit)
+    is_allowed = wish.must <= found and not wish.never & found and not scenario.clashes(found)
+    return found if is_allowed and scenario.is_within_weight(found) else None
+
+
+class BoxBench:
+    """Boxes, and what they and every kit of a curve gain a rider of each wish."""
+
+    def __init__(self, shop: Shop, wishes: Sequence[Wish], ladders: Mapping[Wish, Ladders], run: Run) -> None:
+        self.shop, self.wishes, self._ladders = shop, wishes, ladders
+        self._scenarios = [shop.scenario_for(wish) for wish in wishes]
+        self.boxes = self._all_boxes()
+        self.fitted = [
+            [
+                fitted_with(scenario, frozenset(box.guards), wish) if box.bike == wish.bike else None
+                for box in self.boxes
+            ]
+            for wish, scenario in zip(wishes, self._scenarios, strict=True)
+        ]
+        self._prices = self._price(run, fresh=False)
+        self._fresh = self._price(run, fresh=True)
+
+    def _all_boxes(self) -> list[Box]:
+        found: set[Box] = set()
+        for wish in self.wishes:
+            scenario = self.shop.load(wish.bike)
+            new = replace(scenario, guards=tuple(replace(guard, owned=False) for guard in scenario.guards))
+            for kit in self._ladders[wish].kits():
+                guards = kit - wish.owned
+                if guards and not scenario.clashes(guards):
+                    found.add(Box(wish.bike, tuple(in_order(scenario, guards)), new.spend_cents(guards)))
+        return sorted(found, key=lambda box: (box.bike, box.price_cents, box.guards))
+
+    def _price(self, run: Run, *, fresh: bool) -> list[dict[Kit, float]]:
+        """For each wish, what a year's falls over the years cost with every kit that matters to it."""
+        kits: dict[str, set[Kit]] = {}
+        for wish, several in zip(self.wishes, self.fitted, strict=True):
+            wanted = kits.setdefault(wish.bike, set())
+            wanted |= {wish.owned, *self._ladders[wish].kits(), *(kit for kit in several if kit is not None)}
+        jobs = []
+        for bike in sorted(kits):
+            scenario = replace(self.shop.load(bike), warnings=())
+            ordered = sorted(tuple(in_order(scenario, kit)) for kit in kits[bike])
+            jobs.append((bike, PriceJob(scenario, tuple(ordered), fresh)))
+        costs = {
+            bike: dict(zip(job.kits, found, strict=True))
+            for (bike, job), found in zip(jobs, run(price_kits, [job for _, job in jobs]), strict=True)
+        }
+        return [
+            {
+                frozenset(kit): scenario.annuity * float(np.dot([fall.per_year for fall in scenario.falls], means))
+                for kit, means in costs[wish.bike].items()
+            }
+            for wish, scenario in zip(self.wishes, self._scenarios, strict=True)
+        ]
+
+    def gain(self, number: int, kit: Kit, *, fresh: bool = False) -> tuple[float, float]:
+        """What a kit saves a rider of a wish: the part that grows with the multiple, and the part that does not."""
+        prices = (self._fresh if fresh else self._prices)[number]
+        scenario, stock = self._scenarios[number], self.wishes[number].owned
+        return prices[stock] - prices[kit], scenario.dislike(stock) - scenario.dislike(kit)
+
+    def box_gains(self, number: int, *, fresh: bool = False) -> tuple[Floats, Floats]:
+        """``(boxes,)`` each: as `gain`; 0 for a box that is no good."""
+        pairs = [(0.0, 0.0) if kit is None else self.gain(number, kit, fresh=fresh) for kit in self.fitted[number]]
+        grows, stays = np.array(pairs).reshape(len(pairs), 2).T
+        return grows, stays
+
+    def tailor_made(self, number: int, budgets: Ints, times: Floats, *, fresh: bool = False) -> Floats:
+        """``(riders,)``: what the best kit within each budget saves riders of a wish, or no kit."""
+        ladders = self._ladders[self.wishes[number]]
+        saved = np.zeros(len(budgets))
+        ladder_of = np.zeros(len(budgets), dtype=np.int64)
+        if ladders.multiples:
+            ladder_of = np.array(ladders.which)[np.searchsorted(ladders.multiples, times)]
+        for row, ladder in enumerate(ladders.ladders):
+            mine = np.flatnonzero(ladder_of == row)
+            if not ladder or not mine.size:
+                continue
+            step = np.searchsorted([rung.spend_cents for rung in ladder], budgets[mine], side="right") - 1
+            pairs = [self.gain(number, frozenset(rung.kit), fresh=fresh) for rung in ladder]
+            grows, stays = np.array([*pairs, (0.0, 0.0)]).T
+            planned = [self.gain(number, frozenset(rung.kit)) for rung in ladder]
+            worth = np.array([*planned, (0.0, 0.0)]).T
+            takes = worth[0][step] * times[mine] + worth[1][step] > 0.0
+            saved[mine] = np.where(takes, grows[step] * times[mine] + stays[step], 0.0)
+        return saved
+
+
+@dataclass(frozen=True)
+class Classes:
+    """Riders who gain the same from every box, or in proportion to their multiple.
+
+    Attributes
+    ----------
+    of
+        ``(riders,)``: the class of each rider, `NONE` for a row that is wrong.
+    gains
+        ``(classes, boxes)``: what a rider gains, or what a rider gains at the fall rates as they are.
+    weight
+        ``(classes,)``: riders, or the sum of their multiples.
+    riders
+        ``(classes,)``: how many they are.
+    """
+
+    of: Ints
+    gains: Floats
+    weight: Floats
+    riders: Ints
+
+
+def classes_of(bench: BoxBench, wish: Ints, budget: Ints, times: Floats, *, one_by_one: bool) -> Classes:
+    """Divide riders into classes; each multiple makes one of its own where riders count one by one."""
+    prices = np.unique([box.price_cents for box in bench.boxes])
+    reach = np.searchsorted(prices, budget, side="right")
+    disliked = np.array([is_disliked(bench.shop.load(one.bike)) for one in bench.wishes], dtype=bool)
+    matters = np.zeros(len(wish), dtype=bool)
+    matters[wish != WRONG] = one_by_one | disliked[wish[wish != WRONG]]
+    multiple = np.where(matters, times, 1.0)
+    good = np.flatnonzero(wish != WRONG)
+    keys = np.stack([wish[good].astype(float), reach[good].astype(float), multiple[good]], axis=1)
+    different, which = np.unique(keys, axis=0, return_inverse=True)
+    which = which.ravel()
+    box_price = np.array([box.price_cents for box in bench.boxes], dtype=np.int64)
+    top = np.concatenate([[NONE], prices])
+    gains = np.zeros((len(different), len(bench.boxes)))
+    known = {number: bench.box_gains(number) for number in np.unique(wish[good]).tolist()}
+    for row, (number, reached, times_all) in enumerate(different.tolist()):
+        grows, stays = known[int(number)]
+        gains[row] = np.where(box_price <= top[int(reached)], np.maximum(0.0, times_all * grows + stays), 0.0)
+    of = np.full(len(wish), NONE, dtype=np.int64)
+    of[good] = which
+    share = np.where(matters, 1.0, times)[good]
+    return Classes(
+        of,
+        gains,
+        np.bincount(which, share, len(different)).astype(float),
+        np.bincount(which, minlength=len(different)).astype(np.int64),
+    )

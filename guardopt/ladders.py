@@ -1,0 +1,242 @@
+"""The best kits of every budget for everything riders wish for, as ladders to look budgets up in.
+
+Riders whose wish is the same differ in budget and in the multiple of their fall rates. A budget is looked up on the
+budget curve. A multiple m of all rates makes what falls cost m times as much with every kit, so it changes the order of
+kits only where some guard is disliked: then a kit measures m·A + D, with A its cost over the years and D its dislikes.
+Two multiples whose curves have the same kits have them in common with all multiples in between, since the least of such
+lines is concave in m and a line that touches it at two places lies on it from one to the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from guardopt.billing import in_order
+from guardopt.bills import Bike
+from guardopt.budget_curve import Step, curve
+from guardopt.errors import SolverError
+from guardopt.falls import Floats
+from guardopt.kit_prices import mean_costs
+from guardopt.planner import Aim, Planner
+from guardopt.program import Limits, Measure
+from guardopt.scenario import Kit, Scenario
+from guardopt.shop import Shop, Wish
+from guardopt.workbench import Workbench
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One step of a budget curve.
+
+    Attributes
+    ----------
+    kit
+        The ids of the guards on the bike, in the order of the scenario.
+    spend_cents
+        What the kit costs now: the least budget that has it.
+    cost
+        What falls cost over the years on the planning sample, at the rates as they are.
+    dislike
+        What the owner would pay not to have the kit on the bike.
+    """
+
+    kit: tuple[str, ...]
+    spend_cents: int
+    cost: float
+    dislike: float
+
+
+Ladder = tuple[Rung, ...]
+
+
+@dataclass(frozen=True)
+class Ladders:
+    """The ladders of one wish: one for all multiples of the fall rates, or several where guards are disliked.
+
+    Attributes
+    ----------
+    ladders
+        Each from the least budget that has a kit to the most that money can do; empty if no kit is allowed.
+    multiples, which
+        The multiples asked for, rising, and for each the number of its ladder; empty if one ladder serves all.
+    """
+
+    ladders: tuple[Ladder, ...]
+    multiples: tuple[float, ...] = ()
+    which: tuple[int, ...] = ()
+
+    def kits(self) -> Iterable[Kit]:
+        """Every kit on any of the ladders."""
+        return (frozenset(rung.kit) for ladder in self.ladders for rung in ladder)
+
+    def to_json(self) -> dict[str, Any]:
+        """A record that `from_json` reads back to the last digit."""
+        ladders = [[[list(one.kit), one.spend_cents, one.cost, one.dislike] for one in rungs] for rungs in self.ladders]
+        return {"ladders": ladders, "multiples": list(self.multiples), "which": list(self.which)}
+
+    @classmethod
+    def from_json(cls, record: Mapping[str, Any]) -> Ladders:
+        """The ladders of a record."""
+        ladders = tuple(
+            tuple(Rung(tuple(kit), spend, cost, dislike) for kit, spend, cost, dislike in rungs)
+            for rungs in record["ladders"]
+        )
+        return cls(ladders, tuple(record["multiples"]), tuple(record["which"]))
+
+
+@dataclass(frozen=True)
+class LadderJob:
+    """Ladders to be found together, because they are about the same bike, rates and guards owned.
+
+    Jobs know nothing of each other: they can be done in any order, anywhere, and come out the same.
+
+    Attributes
+    ----------
+    scenario
+        The bike with these rates and guards.
+    wants
+        For each ladder the guards forced in and out, and the multiples asked for.
+    """
+
+    scenario: Scenario
+    wants: tuple[tuple[Kit, Kit, tuple[float, ...]], ...]
+
+
+def is_disliked(scenario: Scenario) -> bool:
+    """Whether some guard is: then the multiple of the fall rates changes the order of kits."""
+    return any(guard.dislike for guard in scenario.guards)
+
+
+def ladder_jobs(
+    shop: Shop, wishes: Sequence[Wish], multiples: Mapping[Wish, Iterable[float]]
+) -> list[tuple[LadderJob, list[Wish]]]:
+    """Divide wishes into jobs; each comes with the wishes that it answers, in its order.
+
+    Parameters
+    ----------
+    shop
+        The bikes.
+    wishes
+        What riders want, without repeats.
+    multiples
+        The multiples of the fall rates that riders of a wish have, where guards are disliked.
+    """
+    together: dict[tuple[Any, ...], list[Wish]] = {}
+    for wish in sorted(wishes, key=lambda one: one.sorting):
+        together.setdefault(wish.sorting[:3], []).append(wish)
+    jobs = []
+    for group in together.values():
+        wants = tuple((one.must, one.never, tuple(sorted(multiples.get(one, ())))) for one in group)
+        jobs.append((LadderJob(shop.scenario_for(group[0]), wants), group))
+    return jobs
+
+
+def find_ladders(job: LadderJob) -> list[Ladders]:
+    """Do a job.
+
+    Raises
+    ------
+    SolverError
+        A curve did not come out whole.
+    """
+    planner = Workbench(job.scenario).planner
+    return [_ladders(planner, Limits(None, must, never), multiples) for must, never, multiples in job.wants]
+
+
+def _ladders(planner: Planner, limits: Limits, multiples: Sequence[float]) -> Ladders:
+    if not multiples:
+        return Ladders((_ladder(planner, limits, 1.0),))
+    found: dict[int, Ladder] = {}
+
+    def at(row: int) -> Ladder:
+        if row not in found:
+            found[row] = _ladder(planner, limits, multiples[row])
+        return found[row]
+
+    def settle(low: int, high: int) -> None:
+        """Fill in everything between two multiples that are known."""
+        if [one.kit for one in at(low)] == [one.kit for one in at(high)]:
+            found.update((row, at(low)) for row in range(low + 1, high))
+        elif high - low > 1:
+            middle = (low + high) // 2
+            settle(low, middle)
+            settle(middle, high)
+
+    settle(0, len(multiples) - 1)
+    different = {tuple(one.kit for one in ladder): ladder for ladder in (at(row) for row in range(len(multiples)))}
+    numbers = {kits: number for number, kits in enumerate(different)}
+    which = tuple(numbers[tuple(one.kit for one in at(row))] for row in range(len(multiples)))
+    return Ladders(tuple(different.values()), tuple(multiples), which)
+
+
+def _ladder(planner: Planner, limits: Limits, multiple: float) -> Ladder:
+    scenario = planner.scenario
+    scaled = planner
+    if multiple != 1.0:
+        scaled = planner.with_rates([fall.per_year * multiple for fall in scenario.falls])
+    steps = curve(scaled, Aim.BILLS, limits)
+    _check_whole(scaled, limits, steps)
+    ladder = []
+    for step in steps:
+        dislike = scenario.dislike(step.best.kit)
+        cost = planner.measure(Measure.COST, step.best.kit) - dislike
+        ladder.append(Rung(tuple(in_order(scenario, step.best.kit)), step.budget_cents, cost, dislike))
+    return tuple(ladder)
+
+
+def _check_whole(planner: Planner, limits: Limits, steps: Sequence[Step]) -> None:
+    """Below the first step there must be no kit: a walk that broke off would leave some budgets without their kit."""
+    if steps and steps[0].budget_cents == 0:
+        return
+    below = steps[0].budget_cents - 1 if steps else None
+    if planner.best_untied(Aim.BILLS, replace(limits, budget_cents=below)) is not None:
+        raise SolverError("a budget curve did not come out whole, so no budget was looked up on it")
+
+
+@dataclass(frozen=True)
+class PriceJob:
+    """Kits of one bike to be priced on the same falls.
+
+    Attributes
+    ----------
+    scenario
+        The bike; its rates and owned guards do not matter.
+    kits
+        Each as ids in the order of the scenario.
+    fresh
+        Whether they are priced on fresh falls, or on those that plans are made on.
+    """
+
+    scenario: Scenario
+    kits: tuple[tuple[str, ...], ...]
+    fresh: bool = True
+
+
+def price_kits(job: PriceJob) -> list[list[float]]:
+    """What one fall of each kind costs with each kit, in units of the currency, to six decimals.
+
+    The decimals that are cut off depend on the order in which a machine adds; those that are left do not.
+    """
+    kits = [frozenset(kit) for kit in job.kits]
+    bench = Workbench(job.scenario)
+    strata = bench.fresh(kits) if job.fresh else iter(bench.sample)
+    costs: Floats = mean_costs(Bike(job.scenario), strata, kits)
+    rounded: list[list[float]] = np.round(costs, 6).tolist()
+    return rounded
+
+
+def price_jobs(shop: Shop, found: Mapping[Wish, Ladders], *, fresh: bool = True) -> list[tuple[str, PriceJob]]:
+    """One job for each bike: its kits on any ladder, the bare bike and the bikes as they stand."""
+    kits: dict[str, set[Kit]] = {}
+    for wish, ladders in found.items():
+        kits.setdefault(wish.bike, {frozenset()}).update({wish.owned, *ladders.kits()})
+    jobs = []
+    for bike in sorted(kits):
+        scenario = shop.load(bike)
+        ordered = sorted(tuple(in_order(scenario, kit)) for kit in kits[bike])
+        jobs.append((bike, PriceJob(replace(scenario, warnings=()), tuple(ordered), fresh)))
+    return jobs

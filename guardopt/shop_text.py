@@ -1,0 +1,71 @@
+"""Reports for a terminal on quotes and ready-made kits."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from guardopt.layout import cautions, table, wrapped
+from guardopt.quote_columns import Totals
+from guardopt.ready_kits import ReadyKits
+from guardopt.spelling import escaped, listed
+from guardopt.wording import money, number, percent
+
+
+def _riders(count: int) -> str:
+    return f"{count:,} rider{'' if count == 1 else 's'}"
+
+
+def quote_text(totals: Totals, out: Path) -> str:
+    """What a number of quotes come to."""
+    lines = wrapped(f"Quoted {_riders(totals.quoted)} of {totals.riders:,}; the quotes are in {escaped(str(out))}.")
+    if totals.quoted:
+        lines += wrapped(
+            f"{totals.buying:,} of them have something to buy: {totals.spend_cents / 100:,.2f} in all, which saves "
+            f"{totals.saving_cents / 100:,.2f} over the years the bikes are kept."
+        )
+    if totals.no_kit:
+        lines += wrapped(f"For {_riders(totals.no_kit)} no kit within the budget has what is forced in.")
+    if totals.wrong:
+        lines += wrapped(f"{totals.wrong:,} row{'' if totals.wrong == 1 else 's'} could not be read and got no quote.")
+    return "\n".join([*lines, *cautions()])
+
+
+def kits_text(found: ReadyKits, currency: str) -> str:
+    """The kits to keep ready, what they save and how much of what could be saved that is."""
+    said = found.to_json()
+    lines = wrapped(
+        f"Keep {len(found.boxes)} kit{'' if len(found.boxes) == 1 else 's'} ready: they save "
+        f"{_riders(said['riders'] - said['wrong_rows'])} {money(said['saving_over_years'], currency)} over the years, "
+        f"{percent(said['share'])} of the {money(said['tailor_made_saving'], currency)} that a kit made for each would."
+    )
+    if said["status"] != "optimal":
+        lines += wrapped(f"The time ran out: another choice may save up to {money(said['bound'], currency)}.")
+    for kit in said["kits"]:
+        name = f"{kit['bike']}: " if kit["bike"] else ""
+        lines += ["", f"Kit {kit['kit']}, {currency} {kit['price']:,.2f}"]
+        lines += wrapped(name + listed(kit["guards"], last="and"), "  ")
+        lines += wrapped(f"{_riders(kit['riders'])}; saves {money(kit['saving_over_years'], currency)}.", "  ")
+    if said["without"]:
+        lines += ["", *wrapped(f"{_riders(said['without'])} can pay none of these, or gain nothing from one.")]
+    rows = [
+        (str(one["kits"]), number(one["saving_over_years"]), percent(one["share"]), number(one["bound"]))
+        for one in said["curve"]
+    ]
+    lines += ["", f"How many kits to keep ({currency})"]
+    lines += table(("kits", "saving", "of tailor-made", "none saves more than"), rows)
+    fresh = said["fresh"]
+    lines += [
+        "",
+        "How sure",
+        *wrapped(
+            f"The kits were chosen among {said['candidates']:,}: whatever is bought on a step of one of these riders' "
+            "budget curves. Among those the choice is "
+            f"{'proven best' if said['status'] == 'optimal' else 'the best found in time'} on the planning sample. On "
+            f"fresh falls it saves {money(fresh['saving_over_years'], currency)} of "
+            f"{money(fresh['tailor_made_saving'], currency)}.",
+            "  ",
+        ),
+    ]
+    if said["wrong_rows"]:
+        lines += wrapped(f"{said['wrong_rows']:,} rows could not be read and are left out.", "  ")
+    return "\n".join([*lines, *cautions()])

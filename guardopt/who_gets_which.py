@@ -1,0 +1,70 @@
+"""Writes which ready-made kit each rider gets, as one CSV file that appears whole."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from guardopt.boxes import NONE
+from guardopt.errors import InputError, Problem
+from guardopt.quote_columns import in_quotes
+from guardopt.quote_output import check_output
+from guardopt.ready_kits import ReadyKits
+from guardopt.rider_sheets import Sheet
+from guardopt.spelling import escaped
+
+ASKED = ("rider", "bike", "riding", "times", "budget")
+
+COLUMNS = (*ASKED, "kit", "guards", "price", "saving_over_years", "tailor_made_saving")
+
+
+def check_list(out: Path) -> None:
+    """Refuse a file to write that is there already or cannot be there.
+
+    Raises
+    ------
+    InputError
+        Its name will not do.
+    """
+    if out.suffix.lower() != ".csv":
+        raise InputError([Problem(escaped(str(out)), "expected a name that ends in .csv")])
+    check_output(out)
+
+
+def write_list(out: Path, sheets: Iterable[Sheet], found: ReadyKits) -> None:
+    """Write the list and then give it its name, so that an interruption leaves nothing half written.
+
+    Parameters
+    ----------
+    out
+        The file to come.
+    sheets
+        The riders again, in the order in which the kits were chosen for them.
+    found
+        The kits, and who takes which.
+    """
+    draft = out.with_name(f".{out.name}-{secrets.token_hex(4)}")
+    try:
+        with draft.open("x", encoding="utf-8", newline="") as file:
+            file.write(",".join(COLUMNS) + "\n")
+            file.writelines(_lines(sheets, found))
+        check_list(out)
+        draft.rename(out)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _lines(sheets: Iterable[Sheet], found: ReadyKits) -> Iterator[str]:
+    row = 0
+    for sheet in sheets:
+        asked = zip(*(sheet.cells[name] for name in ASKED), strict=True)
+        for cells in asked:
+            number = int(found.taken[row])
+            about = ",".join(map(in_quotes, cells))
+            kit = ",,"
+            if number != NONE:
+                box = found.boxes[number]
+                kit = f"{number + 1},{' '.join(box.guards)},{box.price_cents / 100:.2f}"
+            yield f"{about},{kit},{found.saving[row]:.2f},{found.tailor_made[row]:.2f}\n"
+            row += 1
