@@ -47,6 +47,7 @@ def guards_of(
                 side=one.side,
                 price_cents=price_cents,
                 fit_cents=cents(values.fit_hours * fitting_rate),
+                fit_hours=float(values.fit_hours),
                 slot=values.slot,
                 wear_per_fall=wear,
                 needs=tuple(_ids(one, choices) for choices in needed),

@@ -10,7 +10,7 @@ import base64
 import hashlib
 import os
 import secrets
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
@@ -127,7 +127,14 @@ def write_page(path: str | os.PathLike[str], html: str) -> None:
         draft.unlink(missing_ok=True)
 
 
-def plan_page(bench: Workbench, plan: Plan, *, must: Iterable[str] = (), never: Iterable[str] = ()) -> str:
+def plan_page(
+    bench: Workbench,
+    plan: Plan,
+    *,
+    must: Iterable[str] = (),
+    never: Iterable[str] = (),
+    quote: Mapping[str, Any] | None = None,
+) -> str:
     """The page of a plan.
 
     Parameters
@@ -138,6 +145,8 @@ def plan_page(bench: Workbench, plan: Plan, *, must: Iterable[str] = (), never: 
         The plan.
     must, never
         The guards that were forced in and out of it.
+    quote
+        What a shop offers, to be put on top: see `customer_page`.
 
     Raises
     ------
@@ -180,6 +189,7 @@ def plan_page(bench: Workbench, plan: Plan, *, must: Iterable[str] = (), never: 
         script=Markup(script),  # noqa: S704 - a file of the package
         drawing=None if drawing is None else Markup(drawing),  # noqa: S704 - escaped where it is drawn
         figures={name: Markup(figure) for name, figure in figures.items()},  # noqa: S704 - as above
+        quote=quote,
         answer=answer(plan),
         guards=guard_rows(plan, steps[own] if steps else None),
         curve=told,

@@ -110,6 +110,7 @@ class Guard:
     weight_kg: float = 0.0
     dislike: float = 0.0
     resale_share: float = 0.0
+    fit_hours: float = 0.0
 
     @property
     def price(self) -> float:

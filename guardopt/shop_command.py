@@ -35,6 +35,10 @@ def _warn(text: str) -> None:
 @click.option(
     "--chunk", type=click.IntRange(min=1), metavar="ROWS", default=50_000, show_default=True, help="Riders at once."
 )
+@click.option("--rider", metavar="ID", help="Quote for this rider only, as a page; see --page.")
+@click.option(
+    "--page", type=click.Path(path_type=Path), metavar="DIR", help="Folder for the page of that rider's quote."
+)
 def quote(
     scenario: Path,
     riders: Path,
@@ -44,13 +48,18 @@ def quote(
     seed: int | None,
     falls: int | None,
     strict: bool,
+    rider: str | None,
+    page: Path | None,
     **options: Any,
 ) -> None:
-    """Quote the best kit for every rider of a table.
+    """Quote the best kit for every rider of a table, or one rider's as a page.
 
     SCENARIO is one scenario, or a folder of scenario folders where the column "bike" of RIDERS says which. RIDERS and
     OUT are CSV or Parquet, as their names end.
     """
+    if rider is not None or page is not None:
+        _quote_one(scenario, riders, rider, page, out, parsed_changes(changes, seed, falls))
+        return
     if out is None:
         raise InputError([Problem("--out", "nothing found, expected a file to write")])
     from guardopt.shop_folder import open_shop
@@ -64,6 +73,46 @@ def quote(
         print_json(totals.to_json())
     else:
         click.echo(quote_text(totals, out))
+
+
+def _quote_one(
+    folder: Path, riders: Path, rider: str | None, page: Path | None, out: Path | None, what_ifs: dict[str, object]
+) -> None:
+    """Write the page of one rider's quote."""
+    problems = []
+    if rider is None:
+        problems.append(Problem("--page", "needs --rider to say whose quote it is"))
+    if page is None:
+        problems.append(Problem("--rider", "needs --page to say where the quote is to go"))
+    if out is not None:
+        problems.append(Problem("--out", "cannot go with --rider: its quote is a page"))
+    if problems or rider is None or page is None:
+        raise InputError(problems)
+    from datetime import date
+
+    from guardopt.customer_page import quote_page, read_details, request_of
+    from guardopt.page import check_target, need_packages, write_page
+    from guardopt.rider_sheets import read_sheets
+    from guardopt.shop_folder import open_shop
+    from guardopt.spelling import shown
+
+    need_packages()
+    name = "".join(one if one.isalnum() or one in "-_." else "_" for one in rider).strip(".")
+    if not name:
+        raise InputError([Problem("--rider", f"found {shown(rider)}, of which no file name can be made")])
+    if page.exists() and not page.is_dir():
+        raise InputError([Problem("--page", f"{page} is a file, expected a folder")])
+    target = page / f"{name}.html"
+    if page.is_dir():
+        check_target(target)
+    details = read_details(folder)
+    shop = open_shop(folder, what_ifs, _warn)
+    request = request_of(rider, shop, read_sheets(riders))
+    with Progress() as progress:
+        html = quote_page(shop, details, request, date.today(), progress=progress.say)
+    page.mkdir(parents=True, exist_ok=True)
+    write_page(target, html)
+    click.echo(f"Wrote the quote for {rider} to {target}.")
 
 
 def _quote_all(
