@@ -118,7 +118,7 @@ def run_on(
     futures = [client.submit(function, job, pure=False) for job in jobs]
     rows = {future.key: row for row, future in enumerate(futures)}
     try:
-        for future in as_completed(futures):
+        for future in as_completed(futures, loop=client.loop):
             row = rows[future.key]
             found[row] = future.result()
             done(row, found[row])

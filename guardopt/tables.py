@@ -152,8 +152,13 @@ def read_text(folder: Path, file: str, findings: Findings, *, is_required: bool 
     try:
         content = (folder / file).read_bytes()
     except FileNotFoundError:
-        others = (path.name for path in folder.iterdir() if path.suffix == Path(file).suffix)
-        close = nearest(file, (name for name in others if name not in (*READING_ORDER, *BESIDE_A_SCENARIO)))
+        known = (*READING_ORDER, *BESIDE_A_SCENARIO)
+        others = {
+            path.stem: path.name
+            for path in folder.iterdir()
+            if path.suffix == Path(file).suffix and path.name not in known
+        }
+        close = others.get(nearest(Path(file).stem, others) or "")
         if is_required:
             findings.error(file, f"no such file in the folder{f'; {printable(close)} looks like it' if close else ''}")
         elif close:

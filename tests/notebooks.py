@@ -70,7 +70,12 @@ def text_outputs(notebook: Any) -> dict[str, list[str]]:
         texts = []
         for output in cell.outputs:
             if output.output_type == "stream":
-                texts.append(f"{output.name}: {output.text}")
+                # What is printed may come in one piece or in several.
+                start = f"{output.name}: "
+                if texts and texts[-1].startswith(start):
+                    texts[-1] += output.text
+                else:
+                    texts.append(start + output.text)
             elif "image/png" not in output.get("data", {}):
                 texts += [text for kind, text in sorted(output.get("data", {}).items()) if kind == "text/plain"]
         found[cell.id] = texts

@@ -94,13 +94,13 @@ def test_errors_are_single_lines_with_the_promised_status(args: tuple[str, ...],
 
 def test_what_ifs_change_the_answer_and_leave_the_files_alone() -> None:
     """A doubled rate doubles that fall's share of the cost; the folder is read, never written."""
-    before = {path: path.read_bytes() for path in Path(COURIER).iterdir()}
+    before = {path: path.read_bytes() for path in Path(COURIER).rglob("*.*")}
     plain = json.loads(run("bill", COURIER, "--json", *QUICK, "--bare").stdout)
     more = json.loads(run("bill", COURIER, "--json", *QUICK, "--bare", "--set", "falls.tip_over.per_year=6.4").stdout)
     tip_over = next(fall for fall in plain["falls"] if fall["fall"] == "tip_over")
     added = tip_over["per_year"] * (tip_over["owner_cost"] + tip_over["renewals"])
     assert more["yearly_cost"] == pytest.approx(plain["yearly_cost"] + added)
-    assert {path: path.read_bytes() for path in Path(COURIER).iterdir()} == before
+    assert {path: path.read_bytes() for path in Path(COURIER).rglob("*.*")} == before
 
 
 def test_warnings_go_to_standard_error_and_stop_nothing(tmp_path: Path) -> None:
