@@ -77,9 +77,8 @@ class _Envelope:
             return
         multiple = _crossing(left, right)
         middle = self._best_at(multiple)
-        if middle.falls >= left.falls or middle.at(multiple) >= left.at(multiple) - self._gap * max(
-            1.0, abs(left.at(multiple))
-        ):
+        least = left.at(multiple)
+        if middle.falls >= left.falls or middle.at(multiple) >= least - self._gap * max(1.0, abs(least)):
             self.lines.append(right)
             return
         self._add_between(left, middle)

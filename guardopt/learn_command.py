@@ -39,9 +39,10 @@ def learn(
     LOG is a folder with log.csv and watched.csv. The scenario stays as it is; one with the numbers as learned is
     written to a new folder.
     """
-    from guardopt.learn_writing import read_beliefs, refuse_if_taken, refuse_other_bike, write_learned
+    from guardopt.folder_writing import refuse_if_taken
+    from guardopt.learn_writing import read_beliefs, refuse_other_bike, write_learned
 
-    refuse_if_taken(into)
+    refuse_if_taken(into, f"--into {into}")
     before = load_scenario(scenario, changes, seed, falls)
     refuse_other_bike(scenario, before)
     earlier = read_beliefs(scenario)

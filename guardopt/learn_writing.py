@@ -8,14 +8,13 @@ command reads it; a later `learn` does, so that what is known grows from log to 
 from __future__ import annotations
 
 import math
-import secrets
-import shutil
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from guardopt.beliefs import Belief
 from guardopt.cell_editing import CsvText
 from guardopt.errors import GuardoptError, InputError, Problem
+from guardopt.folder_writing import write_folder
 from guardopt.guard_checking import covers_of
 from guardopt.learning import Learned
 from guardopt.numbers_learned import Kind, numbers_of, value_of
@@ -69,25 +68,6 @@ def read_beliefs(folder: Path) -> dict[str, Belief]:
     return beliefs
 
 
-def refuse_if_taken(into: Path) -> None:
-    """A scenario is written into a new folder, or an empty one, and never over another.
-
-    Raises
-    ------
-    InputError
-        Something is there already.
-    """
-    message = None
-    if into.exists() and not into.is_dir():
-        message = "is a file, expected a new or empty folder"
-    elif into.is_dir() and any(into.iterdir()):
-        message = "is not empty, expected a new or empty folder"
-    elif into.is_dir() and into.resolve() == Path.cwd():
-        message = "is the folder you are in, expected the name of a new one"
-    if message is not None:
-        raise InputError([Problem(f"--into {into}", message)])
-
-
 def refuse_other_bike(folder: Path, before: Scenario) -> None:
     """What-ifs may change numbers, but not what there is: the files that are written know nothing of them.
 
@@ -131,23 +111,9 @@ def write_learned(folder: Path, learned: Learned, earlier: Mapping[str, Belief],
     GuardoptError
         The scenario that was written is not the one that was learned; nothing is left of it.
     """
-    refuse_if_taken(into)
-    path = into.resolve()
-    draft = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
-    try:
-        draft.mkdir()
-        for name, content in _contents(folder, learned.scenario).items():
-            (draft / name).write_bytes(content)
-        (draft / LEARNED_FILE).write_bytes(_beliefs_text(learned, earlier).encode())
-        _check_written(draft, learned.scenario)
-        if path.is_dir():
-            path.rmdir()
-        draft.rename(path)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise InputError([Problem(f"--into {into}", f"cannot be written: {reason}")]) from error
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
+    contents = _contents(folder, learned.scenario)
+    contents[LEARNED_FILE] = _beliefs_text(learned, earlier).encode()
+    write_folder(contents, into, f"--into {into}", lambda draft: _check_written(draft, learned.scenario))
 
 
 def _contents(folder: Path, after: Scenario) -> dict[str, bytes]:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import os
-import secrets
-import shutil
-from collections.abc import Mapping
 from pathlib import Path
 
 from guardopt.errors import InputError, Problem
+from guardopt.folder_writing import write_folder
 from guardopt.spelling import escaped
 from guardopt.tables import READING_ORDER, SETTINGS_FILE
 
@@ -190,7 +188,7 @@ def write_starter(folder: str | os.PathLike[str]) -> None:
         The folder has something in it, is the current one, or cannot be written.
     """
     texts = {SETTINGS_FILE: SCENARIO, **TABLES}
-    _write({name: text.encode() for name, text in texts.items()}, folder)
+    write_folder({name: text.encode() for name, text in texts.items()}, Path(folder), str(folder))
 
 
 def copy_scenario(source: str | os.PathLike[str], folder: str | os.PathLike[str]) -> list[str]:
@@ -226,40 +224,5 @@ def copy_scenario(source: str | os.PathLike[str], folder: str | os.PathLike[str]
             problems.append(Problem(f"{name}, {file}", f"cannot be read: {(error.strerror or str(error)).lower()}"))
     if problems:
         raise InputError(problems)
-    _write(contents, folder)
+    write_folder(contents, Path(folder), str(folder))
     return list(contents)
-
-
-def _write(contents: Mapping[str, bytes], folder: str | os.PathLike[str]) -> None:
-    """Write files into a new or empty folder.
-
-    They are written to a folder next to it, which then takes its place, so that an interruption leaves nothing half
-    made.
-    """
-    path = Path(folder).resolve()
-    try:
-        _refuse_if_taken(path, str(folder))
-        draft = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
-        try:
-            draft.mkdir()
-            for name, content in contents.items():
-                (draft / name).write_bytes(content)
-            if path.is_dir():
-                path.rmdir()
-            draft.rename(path)
-        finally:
-            shutil.rmtree(draft, ignore_errors=True)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise InputError([Problem(str(folder), f"cannot be written: {reason}")]) from error
-
-
-def _refuse_if_taken(path: Path, name: str) -> None:
-    if not path.exists():
-        return
-    if not path.is_dir():
-        raise InputError([Problem(name, "is a file, expected a new or empty folder")])
-    if any(path.iterdir()):
-        raise InputError([Problem(name, "is not empty, expected a new or empty folder")])
-    if path == Path.cwd():
-        raise InputError([Problem(name, "is the folder you are in, expected the name of a new one")])
