@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -231,32 +231,63 @@ def choose_with_stock(
     OutOfTimeError
         No choice was found in the time allowed.
     """
-    problem = pulp.LpProblem("stock", pulp.LpMinimize)
-    new = problem.add_variable
-    y = [new(f"y{kit}", 0, 1, pulp.LpInteger) for kit in range(gains.shape[1])]
-    problem += pulp.lpSum(y) <= count
-    scale = max(float(riders @ gains.max(axis=1, initial=0.0)), 1e-9)
-    pairs = [(int(one), int(kit)) for one, kit in np.argwhere(gains > 0.0)]
-    assigned = [new(f"a{one}_{kit}", 0, int(riders[one]), pulp.LpInteger) for one, kit in pairs]
-    of_class: dict[int, list[Any]] = {}
-    for (one, kit), a in zip(pairs, assigned, strict=True):
-        of_class.setdefault(one, []).append(a)
-        problem += a - int(riders[one]) * y[kit] <= 0
-    for one, several in of_class.items():
-        problem += pulp.lpSum(several) <= int(riders[one])
-    for guard, most in enumerate(stock.tolist()):
-        needed = dot([float(uses[guard, kit]) for _, kit in pairs], assigned)
-        problem += needed <= most
-    objective = dot([-float(gains[pair]) / scale for pair in pairs], assigned)
-    problem.setObjective(objective + 0)
-    ended = run(problem, solver, seconds=seconds)
-    if ended not in (Ended.OPTIMAL, Ended.FEASIBLE):
+    program = _StockProgram(gains, riders, count, uses, stock, solver)
+    end = None if seconds is None else time.monotonic() + seconds
+    everything = tuple(range(gains.shape[1]))
+    split = program.solve(end, everything, whole_riders=False)
+    best, bound = program.solve(end, split.kept, whole_riders=True), split.bound
+    if best.value < bound * (1.0 - GAP) and not _is_over(end):
+        again = program.solve(end, everything, whole_riders=True)
+        best, bound = max(best, again, key=lambda one: one.value), min(bound, again.bound)
+    if best.handed_out is None:
         raise OutOfTimeError("no kits were found in the time allowed")
-    bound = proven_bound(problem, solver, ended, objective)
-    handed_out = np.zeros(gains.shape, dtype=np.int64)
-    for pair, a in zip(pairs, assigned, strict=True):
-        handed_out[pair] = round(a.varValue or 0.0)
-    value = float((handed_out * gains).sum())
-    kept = tuple(np.flatnonzero(handed_out.any(axis=0)).tolist())
-    proven = scale if bound is None else -bound * scale
-    return Choice(kept, value, max(value, proven), handed_out)
+    return replace(best, bound=max(best.value, bound))
+
+
+class _StockProgram:
+    """The program (2), with riders whole or, which is far quicker and mostly as good, divisible.
+
+    Only the choice of kits is hard: once they are chosen, riders come out whole or nearly so. So they are divided at
+    first, which bounds what can be gained, and then handed those kits whole. If the two meet, that is the proof.
+    """
+
+    def __init__(self, gains: Floats, riders: Ints, count: int, uses: Ints, stock: Ints, solver: str) -> None:
+        self._gains, self._solver = gains, solver
+        self._scale = max(float(riders @ gains.max(axis=1, initial=0.0)), 1e-9)
+        self._problem = pulp.LpProblem("stock", pulp.LpMinimize)
+        new = self._problem.add_variable
+        self._y = [new(f"y{kit}", 0, 1, pulp.LpInteger) for kit in range(gains.shape[1])]
+        self._problem += pulp.lpSum(self._y) <= count
+        self._pairs = [(int(one), int(kit)) for one, kit in np.argwhere(gains > 0.0)]
+        self._assigned = [new(f"a{one}_{kit}", 0, int(riders[one])) for one, kit in self._pairs]
+        of_class: dict[int, list[Any]] = {}
+        for (one, kit), a in zip(self._pairs, self._assigned, strict=True):
+            of_class.setdefault(one, []).append(a)
+            self._problem += a - int(riders[one]) * self._y[kit] <= 0
+        for one, several in of_class.items():
+            self._problem += pulp.lpSum(several) <= int(riders[one])
+        for guard, most in enumerate(stock.tolist()):
+            needed = dot([float(uses[guard, kit]) for _, kit in self._pairs], self._assigned)
+            self._problem += needed <= most
+        self._objective = dot([-float(gains[pair]) / self._scale for pair in self._pairs], self._assigned)
+        self._problem.setObjective(self._objective + 0)
+
+    def solve(self, end: float | None, allowed: Sequence[int], *, whole_riders: bool) -> Choice:
+        """The best choice among some kits; without an answer in time it keeps none and hands out nothing known."""
+        for kit, y in enumerate(self._y):
+            y.upBound = 1 if kit in allowed else 0
+        for a in self._assigned:
+            a.cat = pulp.LpInteger if whole_riders else pulp.LpContinuous
+        left = None if end is None else max(0.01, end - time.monotonic())
+        ended = run(self._problem, self._solver, seconds=left)
+        found = proven_bound(self._problem, self._solver, ended, self._objective)
+        bound = self._scale if found is None else min(self._scale, -found * self._scale)
+        if ended not in (Ended.OPTIMAL, Ended.FEASIBLE):
+            return Choice((), 0.0, bound)
+        handed_out = np.zeros(self._gains.shape)
+        for pair, a in zip(self._pairs, self._assigned, strict=True):
+            handed_out[pair] = a.varValue or 0.0
+        kept = tuple(np.flatnonzero((handed_out > 1e-6).any(axis=0)).tolist())
+        whole = handed_out.round().astype(np.int64) if whole_riders else None
+        value = float(((handed_out if whole is None else whole) * self._gains).sum())
+        return Choice(kept, value, bound, whole)

@@ -9,8 +9,8 @@ from __future__ import annotations
 import io
 import re
 import warnings
-from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -251,10 +251,15 @@ def _placeable(text: str, name: str, title: str) -> str:
     return f"<svg {start}>{body[body.index('>') + 1 :]}"
 
 
-def _style() -> AbstractContextManager[None]:
+@contextmanager
+def _style() -> Iterator[None]:
     import matplotlib as mpl
 
-    return mpl.rc_context(STYLE)
+    with mpl.rc_context(STYLE):
+        yield
+        # The first figure of a notebook loads what shows figures in it; that must go on showing them.
+        is_interactive = mpl.is_interactive()
+    mpl.interactive(is_interactive)
 
 
 def _axes(ax: Axes | None) -> Axes:

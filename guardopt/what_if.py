@@ -134,7 +134,16 @@ def _falls_alone(scenario: Scenario) -> Scenario:
         budget_cents=None,
         falls=tuple(replace(fall, per_year=0.0, watched_years=1.0) for fall in scenario.falls),
         guards=tuple(
-            replace(guard, price_cents=0, fit_cents=0, wear_per_fall=0.0, owned=False, dislike=0.0, resale_share=0.0)
+            replace(
+                guard,
+                price_cents=0,
+                fit_cents=0,
+                fit_hours=0.0,
+                wear_per_fall=0.0,
+                owned=False,
+                dislike=0.0,
+                resale_share=0.0,
+            )
             for guard in scenario.guards
         ),
         offers=(),

@@ -41,6 +41,7 @@ def executed(notebook: Any) -> Any:
         kernel_name="python3",
         timeout=120,
         record_timing=False,
+        coalesce_streams=True,
         resources={"metadata": {"path": str(FOLDER)}},
         extra_arguments=["--Application.log_level=40", "--HistoryManager.enabled=False"],
     )
@@ -70,12 +71,7 @@ def text_outputs(notebook: Any) -> dict[str, list[str]]:
         texts = []
         for output in cell.outputs:
             if output.output_type == "stream":
-                # What is printed may come in one piece or in several.
-                start = f"{output.name}: "
-                if texts and texts[-1].startswith(start):
-                    texts[-1] += output.text
-                else:
-                    texts.append(start + output.text)
+                texts.append(f"{output.name}: {output.text}")
             elif "image/png" not in output.get("data", {}):
                 texts += [text for kind, text in sorted(output.get("data", {}).items()) if kind == "text/plain"]
         found[cell.id] = texts

@@ -54,6 +54,18 @@ def test_a_notebook_is_stored_as_a_clean_run_leaves_it(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
+def test_every_figure_that_is_drawn_is_shown(name: str) -> None:
+    """A cell that draws has one figure in its output, and no cell tells what kind of object it drew on."""
+    for cell in stored(name).cells:
+        if cell.cell_type != "code":
+            continue
+        is_drawn = "plt.subplots(" in cell.source or "plots." in cell.source.replace("plots.FITTED", "")
+        figures = [output for output in cell.outputs if "image/png" in output.get("data", {})]
+        assert len(figures) == is_drawn, cell.id
+        assert not any("Axes" in output.get("data", {}).get("text/plain", "")[:6] for output in cell.outputs)
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_a_notebook_tells_nothing_of_a_machine(name: str) -> None:
     """No folder of anybody's computer and no address in its memory is in a cell or its output."""
     notebook = stored(name)

@@ -101,6 +101,27 @@ def test_a_figure_can_be_had_by_itself(name: str) -> None:
     assert dict(matplotlib.rcParams) == before
 
 
+@pytest.mark.usefixtures("no_window")
+@pytest.mark.parametrize("is_shown", [True, False])
+def test_a_notebook_goes_on_showing_figures(is_shown: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A notebook is told to show figures when its first one is made, be it by these functions, and stays told."""
+    from matplotlib import pyplot
+
+    make = pyplot.subplots
+
+    def first_figure(*args: Any, **options: Any) -> Any:
+        matplotlib.interactive(is_shown)
+        return make(*args, **options)
+
+    before = matplotlib.is_interactive()
+    monkeypatch.setattr(pyplot, "subplots", first_figure)
+    try:
+        plots.falls(twin().plan)
+        assert matplotlib.is_interactive() is is_shown
+    finally:
+        matplotlib.interactive(before)
+
+
 def test_the_curve_is_a_staircase_through_every_step(ax: Axes) -> None:
     """From each budget on the cost is that of its step, up to the next; the dot stands on the curve."""
     curve = twin().curve
