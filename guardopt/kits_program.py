@@ -239,9 +239,10 @@ def choose_with_stock(
     if best.value < bound * (1.0 - GAP) and not _is_over(end):
         again = program.solve(end, everything, whole_riders=True)
         best, bound = max(best, again, key=lambda one: one.value), min(bound, again.bound)
-    if best.handed_out is None:
+    best = replace(best, bound=max(best.value, bound))
+    if not best.kept and not best.proven:
         raise OutOfTimeError("no kits were found in the time allowed")
-    return replace(best, bound=max(best.value, bound))
+    return best
 
 
 class _StockProgram:

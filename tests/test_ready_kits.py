@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -101,6 +101,24 @@ def test_enough_of_every_guard_is_as_good_as_no_limit(seed: int) -> None:
     for count in (1, 2, 4):
         found = choose_with_stock(gains, riders, count, uses, np.array([10_000]))
         assert found.value == pytest.approx(MedianProgram(gains, weight).choose(count).value)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_handing_out_scarce_guards_is_what_trying_every_way_finds(seed: int) -> None:
+    """Five riders in three classes, three boxes, two scarce guards, at most two boxes: every assignment is tried."""
+    rng = np.random.default_rng(seed)
+    riders = np.array([2, 1, 2])
+    gains = rng.integers(0, 30, (3, 3)).astype(float)
+    uses, stock = rng.integers(0, 3, (2, 3)), rng.integers(0, 5, 2)
+    one_by_one = np.append(gains, np.zeros((3, 1)), axis=1)[np.repeat(np.arange(3), riders)]
+    taken = np.append(uses, np.zeros((2, 1), dtype=np.int64), axis=1)
+    best = 0.0
+    for boxes in product(range(4), repeat=5):
+        if len({*boxes} - {3}) <= 2 and (taken[:, list(boxes)].sum(axis=1) <= stock).all():
+            best = max(best, float(one_by_one[np.arange(5), list(boxes)].sum()))
+    found = choose_with_stock(gains, riders, 2, uses, stock)
+    assert found.proven
+    assert found.value == pytest.approx(best)
 
 
 def test_scarce_guards_go_where_they_save_most() -> None:
