@@ -62,19 +62,22 @@ def cleaned(notebook: Any) -> Any:
     return notebook
 
 
-def text_outputs(notebook: Any) -> dict[str, list[str]]:
-    """What every code cell printed and returned as text, by the id of the cell; figures are left out."""
-    found: dict[str, list[str]] = {}
+def text_outputs(notebook: Any) -> dict[str, dict[str, str]]:
+    """What every code cell printed and returned as text, by the id of the cell; figures are left out.
+
+    What is printed may come in one piece or in several, before a figure or after it, so only its whole counts.
+    """
+    found: dict[str, dict[str, str]] = {}
     for cell in notebook.cells:
         if cell.cell_type != "code":
             continue
-        texts = []
+        texts = found.setdefault(cell.id, {})
         for output in cell.outputs:
+            data = output.get("data", {})
             if output.output_type == "stream":
-                texts.append(f"{output.name}: {output.text}")
-            elif "image/png" not in output.get("data", {}):
-                texts += [text for kind, text in sorted(output.get("data", {}).items()) if kind == "text/plain"]
-        found[cell.id] = texts
+                texts[output.name] = texts.get(output.name, "") + output.text
+            elif "image/png" not in data and "text/plain" in data:
+                texts["returned"] = texts.get("returned", "") + data["text/plain"]
     return found
 
 
