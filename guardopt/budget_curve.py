@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from guardopt.asking import with_problems, wrong_aim, wrong_gap, wrong_time_limit
 from guardopt.billing import forced_guards, in_order
 from guardopt.errors import InputError, NoKitError, OutOfTimeError, Problem
 from guardopt.focus import TIE
@@ -191,30 +192,14 @@ def budgets(
     frozenset({'frame_slider.left'})
     """
     bench = on_bench(subject)
-    problems = _wrong_numbers(aim, gap, time_limit)
-    try:
-        limits = Limits(None, *forced_guards(bench.scenario, must, never))
-    except InputError as error:
-        raise InputError([*problems, *error.problems]) from None
-    if problems:
-        raise InputError(problems)
+    problems = [*wrong_aim(aim), *wrong_gap(gap), *wrong_time_limit(time_limit)]
+    limits = Limits(None, *with_problems(problems, lambda: forced_guards(bench.scenario, must, never)))
     end = None if time_limit is None else time.monotonic() + time_limit
     bench.planner.best(Aim(aim), limits, gap=gap, seconds=time_limit)
     steps = curve(bench.planner, Aim(aim), limits, gap=gap, end=end)
     if not steps:
         raise OutOfTimeError("the budget curve was not whole in the time allowed; a longer --time-limit may do")
     return BudgetCurve(bench.scenario, Aim(aim), steps)
-
-
-def _wrong_numbers(aim: str, gap: float, time_limit: float | None) -> list[Problem]:
-    problems = []
-    if aim not in list(Aim):
-        problems.append(Problem("--aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
-    if not 0.0 <= gap < 1.0:
-        problems.append(Problem("--gap", f"found {gap:g}, expected a share of at least 0 and below 1"))
-    if time_limit is not None and not time_limit > 0.0:
-        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
-    return problems
 
 
 def curve(

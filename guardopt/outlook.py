@@ -19,9 +19,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from guardopt.asking import with_problems, wrong_time_limit
 from guardopt.billing import in_order, known_guards, legal_kit
 from guardopt.bills import Bike, outcome, worst_mean
-from guardopt.errors import InputError, Problem
 from guardopt.falls import Floats, Stratum
 from guardopt.planner import Aim, Best
 from guardopt.program import Limits
@@ -193,15 +193,10 @@ def forecast(
     """
     bench = on_bench(subject)
     scenario = bench.scenario
-    problems = []
-    if time_limit is not None and not time_limit > 0.0:
-        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
-    try:
-        given = None if fit is None else legal_kit(scenario, known_guards(scenario, fit, "--fit"))
-    except InputError as error:
-        raise InputError([*problems, *error.problems]) from None
-    if problems:
-        raise InputError(problems)
+    given = with_problems(
+        wrong_time_limit(time_limit),
+        lambda: None if fit is None else legal_kit(scenario, known_guards(scenario, fit, "--fit")),
+    )
     best, kit = None, given
     if kit is None:
         best = bench.planner.best(Aim.BILLS, Limits(scenario.budget_cents), seconds=time_limit)

@@ -15,7 +15,7 @@ from guardopt.plans import Plan, Status
 from guardopt.plots import spoken
 from guardopt.question_text import sureness_sentences
 from guardopt.scenario import Guard, Scenario
-from guardopt.wording import exact_money, money, number, percent, years
+from guardopt.wording import exact_money, money, number, once_in, percent, years
 
 PARTS_IN_SIGHT = 12
 """Parts shown without asking for the rest."""
@@ -103,19 +103,15 @@ def _offers(plan: Plan) -> str:
 
 
 def _write_off(plan: Plan) -> str:
-    chances = zip(plan.scenario.falls, plan.fitted.write_off_chance, strict=True)
-    yearly = sum(fall.per_year * float(chance) for fall, chance in chances)
-    if yearly <= 0.0:
+    if plan.written_off_per_year <= 0.0:
         return "no simulated fall writes the bike off"
-    once_in = 1.0 / yearly
-    return f"the bike written off about once in {years(once_in if once_in < 10.0 else round(once_in))}"
+    return f"the bike written off {once_in(plan.written_off_per_year)}"
 
 
 def _does_it_pay(plan: Plan) -> list[str]:
-    resale = plan.scenario.resale_value(plan.kit)
-    if not plan.bought or plan.aim is Aim.OUTLAY or plan.saving >= plan.spend - resale:
+    if plan.aim is Aim.OUTLAY or plan.pays_for_itself:
         return []
-    less_resale = ", what they fetch at the end taken off" if resale else ""
+    less_resale = ", what they fetch at the end taken off" if plan.scenario.resale_value(plan.kit) else ""
     return [f"The guards cost more than they save over the years{less_resale}: this is a plan for peace of mind."]
 
 

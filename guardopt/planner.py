@@ -94,7 +94,7 @@ class Planner:
         self._bike = Bike(scenario)
         self._sample, self._tail, self._solver = sample, tail, solver
         self._finder = FactFinder(self._bike, sample)
-        self._visited: dict[Measure, dict[bytes, Floats]] = {Measure.COST: {}, Measure.TAIL: {}}
+        self._visited: dict[bytes, Floats] = {}
         self._table = self._list_kits(scenario)
         self._take_rates(scenario)
 
@@ -163,7 +163,7 @@ class Planner:
             least = self._finder.least_costs(budget)
             terms = replace(self._terms, bundle_floor=self._bundled(self._finder.group_floor(least)))
             self._focus = focus = Focus(budget, least, Program(self.scenario, terms, self._solver), terms)
-            for x in list(self._visited[Measure.COST].values())[-FACTS_TOLD:]:
+            for x in list(self._visited.values())[-FACTS_TOLD:]:
                 if self._is_within(x, focus):
                     self._tell(Measure.COST, x, focus)
         return self._focus
@@ -200,7 +200,8 @@ class Planner:
 
     def _learn(self, measure: Measure, x: Floats) -> float:
         """Find facts at a kit, tell the program of those that say something new, and add up what they say."""
-        self._visited[measure][x.tobytes()] = x
+        if measure is Measure.COST:
+            self._visited[x.tobytes()] = x
         if self._focus is not None and self._is_within(x, self._focus):
             return self._tell(measure, x, self._focus)
         facts = (self._tail_finder if measure is Measure.TAIL else self._finder).at(x)
@@ -227,7 +228,7 @@ class Planner:
     @property
     def known_facts(self) -> Iterator[tuple[Floats, Floats]]:
         """Facts at all that was looked at so far, shaped as `bundled_facts`."""
-        for x in self._visited[Measure.COST].values():
+        for x in self._visited.values():
             found = self._finder.at(x)
             yield self._bundled(found.constant), self._bundled(found.slope)
 

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from guardopt.asking import budget_cents, with_problems, wrong_aim, wrong_budget, wrong_gap, wrong_time_limit
 from guardopt.billing import fall_rows, forced_guards, in_order, part_rows
 from guardopt.bills import Bike, Bill, Prices, outcome, price, worst_mean
 from guardopt.break_even import BreakEven
 from guardopt.break_even import break_even as find_break_even
 from guardopt.budget_curve import Step, curve
-from guardopt.errors import InputError, Problem, SolverError
+from guardopt.errors import Problem, SolverError
 from guardopt.explain import NOTHING, Question, Verdict, explain
 from guardopt.falls import Stratum
 from guardopt.planner import GAP, Aim, Best
@@ -125,6 +126,17 @@ class Plan:
 
     def _over_years(self, yearly: float | None) -> float | None:
         return None if yearly is None else self.scenario.annuity * yearly
+
+    @property
+    def pays_for_itself(self) -> bool:
+        """Whether the guards to be bought save no less than they cost, what they fetch at the end taken off."""
+        return not self.bought or self.saving >= self.spend - self.scenario.resale_value(self.kit)
+
+    @property
+    def written_off_per_year(self) -> float:
+        """How often a year the bike is written off with the kit on."""
+        chances = zip(self.scenario.falls, self.fitted.write_off_chance, strict=True)
+        return sum(fall.per_year * float(chance) for fall, chance in chances)
 
     @property
     def guards(self) -> pd.DataFrame:
@@ -304,14 +316,10 @@ def plan(
     end = None if time_limit is None else time.monotonic() + time_limit
     bench = subject if isinstance(subject, Workbench) else Workbench(subject, tail, solver)
     scenario = bench.scenario
-    problems = _wrong_numbers(budget, aim, bench.tail, gap, time_limit, sure)
-    try:
-        forced = forced_guards(scenario, must, never)
-    except InputError as error:
-        raise InputError([*problems, *error.problems]) from None
-    if problems:
-        raise InputError(problems)
-    limits = Limits(_budget_cents(scenario, budget), *forced)
+    problems = [*wrong_budget(budget), *wrong_aim(aim), *_wrong_tail(bench.tail)]
+    problems += [*wrong_gap(gap), *wrong_time_limit(time_limit), *_wrong_draws(sure)]
+    forced = with_problems(problems, lambda: forced_guards(scenario, must, never))
+    limits = Limits(budget_cents(scenario, budget), *forced)
     progress("simulating falls")
     sample, planner = bench.sample, bench.planner
     progress("looking for the best kit")
@@ -338,29 +346,16 @@ def plan(
     return Plan(scenario, Aim(aim), limits.budget_cents, bench.tail, best, prices, verdicts, doubts, worth)
 
 
-def _budget_cents(scenario: Scenario, budget: float | None) -> int | None:
-    if budget is None:
-        return scenario.budget_cents
-    return None if math.isinf(budget) else round(budget * 100)
+def _wrong_tail(tail: float) -> list[Problem]:
+    if 0.0 < tail <= 1.0:
+        return []
+    return [Problem("--tail", f"found {tail:g}, expected a share above 0 and at most 1")]
 
 
-def _wrong_numbers(
-    budget: float | None, aim: str, tail: float, gap: float, time_limit: float | None, sure: int | None
-) -> list[Problem]:
-    problems = []
-    if budget is not None and not budget >= 0.0:
-        problems.append(Problem("--budget", f"found {budget:g}, expected an amount of at least 0"))
-    if aim not in list(Aim):
-        problems.append(Problem("--aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
-    if not 0.0 < tail <= 1.0:
-        problems.append(Problem("--tail", f"found {tail:g}, expected a share above 0 and at most 1"))
-    if not 0.0 <= gap < 1.0:
-        problems.append(Problem("--gap", f"found {gap:g}, expected a share of at least 0 and below 1"))
-    if time_limit is not None and not time_limit > 0.0:
-        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
-    if sure is not None and sure < 1:
-        problems.append(Problem("--sure", f"found {sure}, expected at least 1"))
-    return problems
+def _wrong_draws(draws: int | None) -> list[Problem]:
+    if draws is None or draws >= 1:
+        return []
+    return [Problem("--sure", f"found {draws}, expected at least 1")]
 
 
 def _check_against(best: Best, limits: Limits, steps: Sequence[Step], gap: float) -> None:

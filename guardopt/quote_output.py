@@ -109,12 +109,6 @@ class QuoteFile:
         self._work.close()
         self._journal.close()
 
-    def abandon(self) -> None:
-        """Remove what is unfinished."""
-        self.close()
-        self._work_path.unlink(missing_ok=True)
-        self._journal_path.unlink(missing_ok=True)
-
     def _read_journal(self, question: str) -> Progress:
         self._journal.seek(0)
         progress, kept = Progress(), 0
@@ -169,19 +163,17 @@ class QuoteFile:
             left = [row for row in range(len(jobs)) if (name, row) not in self.progress.found]
             what = "finding the best kits of every budget" if function is find_ladders else "pricing kits"
 
+            def tell() -> None:
+                say(f"{what}: {sum((name, row) in self.progress.found for row in range(len(jobs)))} of {len(jobs)}")
+
             def done(row: int, found: Any) -> None:
                 record = [one.to_json() for one in found] if function is find_ladders else found
                 self.progress.found[name, left[row]] = record
                 self._note({"job": name, "row": left[row], "found": record})
-                say(f"{what}: {len(jobs) - len(left) + count_up()} of {len(jobs)}")
-
-            count = iter(range(1, len(left) + 1))
-
-            def count_up() -> int:
-                return next(count)
+                tell()
 
             if left:
-                say(f"{what}: {len(jobs) - len(left)} of {len(jobs)}")
+                tell()
             run(function, [jobs[row] for row in left], done)
             records = [self.progress.found[name, row] for row in range(len(jobs))]
             if function is find_ladders:

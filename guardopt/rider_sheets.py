@@ -15,10 +15,11 @@ from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
+from guardopt.cell_editing import separator_of
 from guardopt.errors import InputError, Problem
 from guardopt.rows import check_columns
 from guardopt.spelling import escaped, printable
-from guardopt.tables import Findings, Table, parse_table
+from guardopt.tables import Findings, Table, parse_table, wrong_width
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -135,7 +136,7 @@ def _header(name: str, first: str) -> tuple[Table, str]:
         _check_header(table, findings)
     if findings.problems or table is None:
         raise InputError(findings.problems)
-    return table, ";" if first.count(";") > first.count(",") else ","
+    return table, separator_of(first)
 
 
 def _check_header(table: Table, findings: Findings) -> None:
@@ -161,8 +162,7 @@ def _sheet(name: str, table: Table, width: int, records: list[list[str]], lines:
         for row, (_, record) in enumerate(filled):
             # Blank cells too many count as well: a stray decimal comma would shift the row unnoticed.
             if len(record) > width or any(cell.strip() for cell in record[len(table.columns) :]):
-                advice = "a cell with a separator in it needs quotation marks, and decimals a point"
-                broken[row] = f"found {len(record)} cells, expected {len(table.columns)}; {advice}"
+                broken[row] = wrong_width(len(record), len(table.columns))
             records.append((record + [""] * width)[:width])
     columns = dict(zip(table.columns, zip(*records, strict=True), strict=False))
     cells = {}

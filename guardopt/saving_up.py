@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from guardopt.asking import wrong_time_limit
 from guardopt.billing import in_order
 from guardopt.errors import InputError, Problem
 from guardopt.falls import Floats
@@ -189,8 +190,7 @@ def _check(monthly: float, now: float, months: int | None, time_limit: float | N
         problems.append(Problem("--monthly", "found 0 with nothing saved already, expected money to spend"))
     if months is not None and not 0 <= months <= MOST_MONTHS:
         problems.append(Problem("--months", f"found {months}, expected 0 to {MOST_MONTHS}"))
-    if time_limit is not None and not time_limit > 0.0:
-        problems.append(Problem("--time-limit", f"found {time_limit:g}, expected seconds above 0"))
+    problems += wrong_time_limit(time_limit)
     if problems:
         raise InputError(problems)
 

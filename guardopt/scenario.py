@@ -290,10 +290,6 @@ class Scenario:
             return self.value - self.salvage
         return self.insurance.write_off_share * self.value
 
-    def covers_in(self, fall: str) -> tuple[Cover, ...]:
-        """The covers that count in this kind of fall."""
-        return tuple(cover for cover in self.covers if cover.fall in (None, fall))
-
     def expand(self, ids: Iterable[str]) -> Kit:
         """Guards meant by a list of ids, where an id without a side stands for all its sides.
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from pathlib import Path
 
+from guardopt.cell_editing import separator_of
 from guardopt.errors import Problem
 from guardopt.spelling import nearest, printable
 
@@ -204,9 +205,7 @@ def parse_table(file: str, text: str, findings: Findings, *, is_required: bool =
 
 def _divided(file: str, text: str, findings: Findings) -> Iterator[tuple[int, list[str]]] | None:
     """Rows that are not blank, each with the line it starts on."""
-    first = re.sub(r'"[^"]*"', "", next((line for line in text.splitlines() if line.strip(' \t,;"')), ""))
-    separator = ";" if first.count(";") > first.count(",") else ","
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True, strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator_of(text), skipinitialspace=True, strict=True)
     found: list[tuple[int, list[str]]] = []
     start = 1
     try:
@@ -226,14 +225,19 @@ def _without_blank_end(cells: list[str]) -> list[str]:
     return cells[: max((number for number, cell in enumerate(cells, start=1) if cell), default=0)]
 
 
+def wrong_width(found: int, expected: int) -> str:
+    """What to say of a row with more cells than columns."""
+    advice = "a cell with a separator in it needs quotation marks, and decimals a point"
+    return f"found {found} cells, expected {expected}; {advice}"
+
+
 def _row(file: str, line: int, heading: list[str], cells: list[str], findings: Findings) -> Row:
     place = f"{file}, line {line}"
     header = _without_blank_end(heading)
     # Blank cells beyond a header that ends earlier count too: a stray decimal comma would shift the row unnoticed.
     is_whole = len(cells) <= len(heading) and not any(cells[len(header) :])
     if not is_whole:
-        advice = "a cell with a separator in it needs quotation marks, and decimals a point"
-        findings.error(place, f"found {len(cells)} cells, expected {len(header)}; {advice}")
+        findings.error(place, wrong_width(len(cells), len(header)))
     padded = cells + [""] * (len(header) - len(cells))
     located: dict[str, Cell] = {}
     for column, text in zip(header, padded, strict=False):

@@ -10,7 +10,7 @@ from guardopt.planner import Aim
 from guardopt.plans import Plan, Status
 from guardopt.question_text import break_even_lines, sureness_lines
 from guardopt.spelling import listed
-from guardopt.wording import exact_money, money, number, percent, years
+from guardopt.wording import exact_money, money, number, once_in, percent, years
 
 PARTS_SHOWN = 8
 
@@ -62,21 +62,17 @@ def _saved(plan: Plan) -> str:
 
 def _does_it_pay(plan: Plan) -> str:
     """A warning where a kit is to be bought that saves less than it costs, as the aims bills and worst may choose."""
-    resale = plan.scenario.resale_value(plan.kit)
-    if not plan.bought or plan.aim is Aim.OUTLAY or plan.saving >= plan.spend - resale:
+    if plan.aim is Aim.OUTLAY or plan.pays_for_itself:
         return ""
-    less_resale = ", resale taken off" if resale else ""
+    less_resale = ", resale taken off" if plan.scenario.resale_value(plan.kit) else ""
     return f" The guards cost more than that{less_resale}; --aim outlay buys only what pays for itself."
 
 
 def _still_at_risk(plan: Plan) -> str:
     scenario, currency = plan.scenario, plan.scenario.currency
-    yearly = [fall.per_year * chance for fall, chance in zip(scenario.falls, plan.fitted.write_off_chance, strict=True)]
-    written_off = sum(yearly)
     text = f"Still at risk: {money(plan.fitted.cost_over_years, currency)} over {years(scenario.years)}"
-    if written_off > 0.0:
-        once_in = 1.0 / written_off
-        return f"{text}, and the bike written off about once in {years(once_in if once_in < 10.0 else round(once_in))}."
+    if plan.written_off_per_year > 0.0:
+        return f"{text}, and the bike written off {once_in(plan.written_off_per_year)}."
     return f"{text}; no simulated fall writes the bike off."
 
 

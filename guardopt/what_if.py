@@ -6,12 +6,12 @@ in such terms share one sample and all facts found on it; where falls themselves
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
+from guardopt.asking import budget_cents, wrong_aim, wrong_budget, wrong_time_limit
 from guardopt.billing import forced_guards, in_order
 from guardopt.errors import InputError, NoKitError, Problem
 from guardopt.planner import Aim
@@ -161,15 +161,10 @@ def _wrong_options(
             problems.append(Problem(address, f"found {values!r}, expected a list of values to try"))
         elif not len(values):
             problems.append(Problem(address, "found no values, expected at least one to try"))
-    if budget is not None and not budget >= 0.0:
-        problems.append(Problem("budget", f"found {budget:g}, expected an amount of at least 0"))
+    problems += wrong_budget(budget, "budget")
     if budget is not None and BUDGET in ("".join(address.split()) for address in changes):
         problems.append(Problem("budget", f"would leave {BUDGET} without effect; expected one of the two"))
-    if aim not in list(Aim):
-        problems.append(Problem("aim", f"found {aim!r}, expected one of {', '.join(Aim)}"))
-    if time_limit is not None and not time_limit > 0.0:
-        problems.append(Problem("time_limit", f"found {time_limit:g}, expected seconds above 0"))
-    return problems
+    return [*problems, *wrong_aim(aim, "aim"), *wrong_time_limit(time_limit, "time_limit")]
 
 
 def _checked(
@@ -195,11 +190,8 @@ def _checked(
         except InputError as error:
             found |= dict.fromkeys(error.problems)
             continue
-        cents = changed.budget_cents
-        if budget is not None:
-            cents = None if math.isinf(budget) else round(budget * 100)
         scenarios.append(changed)
-        limits.append(Limits(cents, *kits))
+        limits.append(Limits(budget_cents(changed, budget), *kits))
     if found:
         raise InputError(list(found))
     return scenarios, limits

@@ -49,6 +49,16 @@ def years(count: float) -> str:
     return f"{text} year{'s' * (text != '1')}"
 
 
+def once_in(per_year: float) -> str:
+    """How often something happens, by the years between.
+
+    >>> once_in(0.3), once_in(0.0181)
+    ('about once in 3.3 years', 'about once in 55 years')
+    """
+    between = 1.0 / per_year
+    return f"about once in {years(between if between < 10.0 else round(between))}"
+
+
 def percent(share: float) -> str:
     """A share of one as a percentage, never rounded to none or all.
 
