@@ -107,6 +107,16 @@ class Swap:
         return self.without.cost_over_years - self.plus.cost_over_years
 
     @property
+    def laid_out(self) -> float:
+        """What the guard adds to the price of the kit, offers taken and what it fetches at the end taken off."""
+        return self.scenario.laid_out(self.plus.kit) - self.scenario.laid_out(self.without.kit)
+
+    @property
+    def is_a_loss(self) -> bool:
+        """Whether it saves less than it adds to the price."""
+        return self.saving < self.laid_out - NOTHING
+
+    @property
     def damage_saving(self) -> float:
         """What it saves over the years before its renewals are paid."""
         rates = np.array([fall.per_year for fall in self.scenario.falls])

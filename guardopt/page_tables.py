@@ -50,6 +50,8 @@ def answer(plan: Plan) -> dict[str, Any]:
     gain = plan.saving >= 0.0
     error = [] if plan.saving_se is None else [f"± {number(plan.saving_se)} by the luck of the simulation"]
     price = ["before the price of the guards"] if plan.bought else []
+    if plan.bought and plan.ahead >= 0.0:
+        price = [f"{money(plan.ahead, currency)} of it left once the guards are paid"]
     return {
         "buy": _to_buy(plan),
         "offers": _offers(plan),
@@ -109,10 +111,19 @@ def _write_off(plan: Plan) -> str:
 
 
 def _does_it_pay(plan: Plan) -> list[str]:
-    if plan.aim is Aim.OUTLAY or plan.pays_for_itself:
+    if plan.aim is Aim.OUTLAY or not plan.bought:
         return []
-    less_resale = ", what they fetch at the end taken off" if plan.scenario.resale_value(plan.kit) else ""
-    return [f"The guards cost more than they save over the years{less_resale}: this is a plan for peace of mind."]
+    if plan.ahead < 0.0:
+        less_resale = ", what they fetch at the end taken off" if plan.scenario.resale_value(plan.kit) else ""
+        return [f"The guards cost more than they save over the years{less_resale}: this is a plan for peace of mind."]
+    if not plan.losing:
+        return []
+    saves, it_costs, it = ("saves", "it costs", "it") if len(plan.losing) == 1 else ("save", "they cost", "them")
+    names = said(named(plan.scenario, plan.losing))
+    return [
+        f"{names[0].upper()}{names[1:]} {saves} less than {it_costs} over the years: leave {it} out if every guard has "
+        "to pay for itself."
+    ]
 
 
 def _not_proven(plan: Plan) -> list[str]:

@@ -187,9 +187,7 @@ class Planner:
         if measure is Measure.SPEND:
             return self.scenario.spend_cents(kit) / 100
         if measure is Measure.OUTLAY:
-            return (
-                self.measure(Measure.COST, kit) + self.scenario.spend_cents(kit) / 100 - self.scenario.resale_value(kit)
-            )
+            return self.measure(Measure.COST, kit) + self.scenario.laid_out(kit)
         x = self.bike.kit_array(kit).astype(float)
         is_told = self._focus is None or (measure, x.tobytes()) in self._focus.told
         if (kit, measure) not in self._known or not is_told:

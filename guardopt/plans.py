@@ -18,7 +18,7 @@ from guardopt.break_even import BreakEven
 from guardopt.break_even import break_even as find_break_even
 from guardopt.budget_curve import Step, curve
 from guardopt.errors import Problem, SolverError
-from guardopt.explain import NOTHING, Question, Verdict, explain
+from guardopt.explain import NOTHING, Question, Reason, Verdict, explain
 from guardopt.falls import Stratum
 from guardopt.planner import GAP, Aim, Best
 from guardopt.program import Limits
@@ -128,9 +128,14 @@ class Plan:
         return None if yearly is None else self.scenario.annuity * yearly
 
     @property
-    def pays_for_itself(self) -> bool:
-        """Whether the guards to be bought save no less than they cost, what they fetch at the end taken off."""
-        return not self.bought or self.saving >= self.spend - self.scenario.resale_value(self.kit)
+    def ahead(self) -> float:
+        """What is left of the saving once the guards are paid, what they fetch at the end counted."""
+        return self.saving - self.scenario.laid_out(self.kit)
+
+    @property
+    def losing(self) -> list[str]:
+        """The guards picked that save less than they cost beside the rest of the kit; none without reasons."""
+        return [one.guard for one, _ in self.verdicts if one.reason is Reason.PICKED and one.swap.is_a_loss]
 
     @property
     def written_off_per_year(self) -> float:
@@ -381,7 +386,7 @@ def _recompute(bike: Bike, sample: Sequence[Stratum], aim: Aim, best: Best, tail
     else:
         again = price(bike, sample, [best.kit], errors=False).bills[0].cost_over_years + scenario.dislike(best.kit)
         if aim is Aim.OUTLAY:
-            again += scenario.spend_cents(best.kit) / 100 - scenario.resale_value(best.kit)
+            again += scenario.laid_out(best.kit)
     if abs(again - best.objective) > RECOMPUTED * max(1.0, abs(again)):
         raise SolverError(
             f"the kit's objective came out as {best.objective:.6f}, but pricing it again gives {again:.6f}"

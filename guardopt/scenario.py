@@ -329,6 +329,10 @@ class Scenario:
         bought = (self.guard[name] for name in kit if not self.guard[name].owned)
         return self.discount_at_end * math.fsum(guard.resale_share * guard.price for guard in bought)
 
+    def laid_out(self, kit: Collection[str]) -> float:
+        """What the kit costs to buy, less the present value of what its guards will fetch."""
+        return self.spend_cents(kit) / 100 - self.resale_value(kit)
+
     def dislike(self, kit: Collection[str]) -> float:
         """What the owner would pay not to have the kit on the bike."""
         return math.fsum(self.guard[name].dislike for name in kit)

@@ -6,7 +6,6 @@ import math
 
 from guardopt.explain import NOTHING, Question, Reason, Verdict
 from guardopt.planner import Aim
-from guardopt.scenario import Kit, Scenario
 from guardopt.spelling import listed
 from guardopt.wording import exact_money, money, years
 
@@ -98,10 +97,19 @@ def _worth(question: Question, verdict: Verdict) -> str:
     rivals = f" in place of {_and(swap.rivals())}" if swap.rivals() else ""
     gain = verdict.gain_if_added or 0.0
     if gain > NOTHING:
-        return f"For {spend} it would save {money(gain, currency)} over {span}{rivals}{_mostly(verdict)}"
+        too_little = ""
+        if question.aim is not Aim.OUTLAY and gain < _dearer(question, verdict) - NOTHING:
+            too_little = f", less than {'the change' if swap.rivals() else 'it'} costs"
+        return f"For {spend} it would save {money(gain, currency)} over {span}{rivals}{too_little}{_mostly(verdict)}"
     if gain < -NOTHING:
         return f"For {spend} it would cost {money(-gain, currency)} more over {span}{rivals}"
     return f"For {spend} it would save nothing over {span}{rivals}"
+
+
+def _dearer(question: Question, verdict: Verdict) -> float:
+    """What putting it on would add to the price of the kit, what guards fetch at the end taken off."""
+    scenario = question.scenario
+    return scenario.laid_out(verdict.swap.plus.kit) - scenario.laid_out(question.best.kit)
 
 
 def _cheaper(question: Question, verdict: Verdict) -> str:
@@ -118,7 +126,7 @@ def _against(question: Question, verdict: Verdict) -> str:
     scenario, swap, guard = question.scenario, verdict.swap, verdict.swap.guard
     gain, laid_out = verdict.gain_if_added or 0.0, 0.0
     if question.aim is Aim.OUTLAY:
-        laid_out = _laid_out(scenario, swap.plus.kit) - _laid_out(scenario, question.best.kit)
+        laid_out = _dearer(question, verdict)
         if gain <= laid_out:
             less_than = "the change costs" if swap.rivals() else "it costs"
             return f"that is less than {less_than}{', resale taken off' if guard.resale_share else ''}"
@@ -129,11 +137,6 @@ def _against(question: Question, verdict: Verdict) -> str:
     if not scenario.is_within_weight(question.steps[-1].best.kit | {guard.id}):
         return "within the weight limit other guards do more"
     return "other guards do more for the same money at every budget"
-
-
-def _laid_out(scenario: Scenario, kit: Kit) -> float:
-    """What a kit costs to buy, less what is got back for it at the end."""
-    return scenario.spend_cents(kit) / 100 - scenario.resale_value(kit)
 
 
 def _obstacle(question: Question, verdict: Verdict) -> str:

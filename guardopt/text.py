@@ -56,16 +56,33 @@ def _saved(plan: Plan) -> str:
     less = "less" if plan.saving >= 0.0 else "more"
     return (
         f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
-        f"{money(plan.stock.yearly_cost, currency)}: {money(abs(plan.saving), currency)} {less} over {span}."
+        f"{money(plan.stock.yearly_cost, currency)}: {money(abs(plan.saving), currency)} {less} over {span}"
+        f"{_once_paid(plan)}."
     )
 
 
-def _does_it_pay(plan: Plan) -> str:
-    """A warning where a kit is to be bought that saves less than it costs, as the aims bills and worst may choose."""
-    if plan.aim is Aim.OUTLAY or plan.pays_for_itself:
+def _once_paid(plan: Plan) -> str:
+    """What is left of the saving once the guards are paid, where something is."""
+    if not plan.bought or plan.ahead < 0.0:
         return ""
-    less_resale = ", resale taken off" if plan.scenario.resale_value(plan.kit) else ""
-    return f" The guards cost more than that{less_resale}; --aim outlay buys only what pays for itself."
+    resale = ", resale counted" if plan.scenario.resale_value(plan.kit) else ""
+    return f", and {money(plan.ahead, plan.scenario.currency)} of it is left once the guards are paid{resale}"
+
+
+def _does_it_pay(plan: Plan) -> str:
+    """A warning where something is to be bought that saves less than it costs, as the aims bills and worst may do."""
+    if plan.aim is Aim.OUTLAY or not plan.bought:
+        return ""
+    if plan.ahead < 0.0:
+        less_resale = ", resale taken off" if plan.scenario.resale_value(plan.kit) else ""
+        return f" The guards cost more than that{less_resale}; --aim outlay buys only what pays for itself."
+    if not plan.losing:
+        return ""
+    saves, it_costs = ("saves", "it costs") if len(plan.losing) == 1 else ("save", "they cost")
+    return (
+        f" But {listed(plan.losing, last='and')} {saves} less than {it_costs}; --aim outlay buys only what pays for "
+        "itself."
+    )
 
 
 def _still_at_risk(plan: Plan) -> str:

@@ -204,8 +204,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "cage",
         Reason.OVER_BUDGET,
-        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, mostly on seat, but this money does more "
-        "elsewhere; a budget of EUR 90.00 would have it; at a price of EUR 30.00 it would be in now.",
+        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, less than the change costs, mostly on seat, "
+        "but this money does more elsewhere; a budget of EUR 90.00 would have it; at a price of EUR 30.00 it would be in now.",
     ),
     (
         {
@@ -274,7 +274,7 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "cage",
         Reason.BEATEN,
-        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, mostly on seat, but you would pay EUR 40.00 "
-        "not to have it on the bike. Fitted all the same, it leaves you EUR 10.00 worse over the years.",
+        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, less than the change costs, mostly on seat, "
+        "but you would pay EUR 40.00 not to have it on the bike. Fitted all the same, it leaves you EUR 10.00 worse over the years.",
     ),
 ]

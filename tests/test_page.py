@@ -136,6 +136,17 @@ def test_cautions_are_on_it() -> None:
         assert caution in words
 
 
+def test_it_says_which_guards_lose_and_why_there_is_no_drawing() -> None:
+    """A guard of the kit that saves less than it costs is named; parts without places are no mystery."""
+    tourer, twin = page_of("tourer"), page_of("small_twin")
+    assert tourer.plan.losing == ["bar_end_slider.left", "bar_end_slider.right"]
+    said = "Bar end slider, left and right save less than they cost over the years: leave them out if every guard"
+    assert said in text_of(tourer.html)
+    assert f"{tourer.plan.ahead:,.0f} of it left once the guards are paid" in text_of(tourer.html)
+    assert "give them places in the columns x and y of parts.csv" in text_of(twin.html)
+    assert "give them places" not in text_of(tourer.html)
+
+
 def hostile(scenario: Scenario, bad: str) -> Scenario:
     """The scenario with a title, currency and ids that would be markup if they were let."""
     names = {name: f"{bad}{name}" for name in ("tank", "radiator", "tip_over", "radiator_grille", "crash_bar")}

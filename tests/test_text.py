@@ -238,10 +238,28 @@ def test_a_kit_that_saves_less_than_it_costs_comes_with_a_warning(make_scenario:
 
     warning = "EUR 100 less over 1 year. The guards cost more than that; --aim outlay buys only what pays for itself."
     assert warning in told(101)
-    assert "The guards cost more" not in told(99)
-    assert "The guards cost more" not in told(110, resale_share=0.2)
+    assert "EUR 100 less over 1 year, and EUR 1.00 of it is left once the guards are paid. Still" in told(99)
+    assert "and EUR 12.00 of it is left once the guards are paid, resale counted." in told(110, resale_share=0.2)
     assert "The guards cost more than that, resale taken off; --aim outlay" in told(150, resale_share=0.2)
     assert "The guards cost more" not in told(99, aim="outlay")
+
+
+def test_a_guard_that_loses_in_a_kit_that_gains_is_named(make_scenario: Callable[..., Scenario]) -> None:
+    """By hand: a bar of 30 spares 100 a year, a pad of 25 spares 20; the kit gains 65, the pad by itself loses 5."""
+    parts = [Part("tank", "tank", Side.CENTRE, 100.0), Part("seat", "seat", Side.CENTRE, 20.0)]
+    guards = [Guard("bar", "bar", Side.CENTRE, 3000), Guard("pad", "pad", Side.CENTRE, 2500)]
+    covers = [Cover(("bar",), "tank", 1.0), Cover(("pad",), "seat", 1.0)]
+    scenario = make_scenario(parts, guards, covers)
+    made = plan(scenario)
+    assert made.ahead == pytest.approx(65.0)
+    assert made.losing == ["pad"]
+    told = headline(made)
+    assert "EUR 120 less over 1 year, and EUR 65.00 of it is left once the guards are paid." in told
+    assert "But pad saves less than it costs; --aim outlay buys only what pays for itself." in told
+    assert "saves less" not in headline(plan(scenario, aim="outlay"))
+    assert "saves less" not in headline(plan(scenario, must=["pad"]))
+    resold = replace(scenario, guards=(guards[0], replace(guards[1], resale_share=0.3)))
+    assert plan(resold).losing == []
 
 
 def test_guards_to_take_off_are_named(make_scenario: Callable[..., Scenario]) -> None:
