@@ -165,7 +165,8 @@ def hits_of(
     if table is None:
         return {}
     falls = [fall for fall in (table.columns if fall_ids is None else fall_ids) if fall != "part"]
-    absent = check_columns(table, ["part", *falls], ["part", *falls], findings)
+    advice_on = dict.fromkeys(falls, "; each kind of fall of falls.csv has one: the chance that it strikes each part")
+    absent = check_columns(table, ["part", *falls], ["part", *falls], findings, advice_on)
     if "part" in absent:
         return {}
     hits: dict[tuple[str, str], float] = {}
@@ -194,7 +195,9 @@ def hits_of(
     for name, parts in roster.rows.items():
         unstruck = [one.id for one in parts if one.id not in rows]
         if unstruck and name not in misspelt:
-            findings.error(table.file, f"no row for {name if len(unstruck) == len(parts) else unstruck[0]}")
+            missing = name if len(unstruck) == len(parts) else unstruck[0]
+            message = f"no row for {missing}; each part of parts.csv has one: its chance of being struck in each fall"
+            findings.error(table.file, message)
     return hits
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
-from guardopt.errors import GuardoptError, InputError, OutOfTimeError, Problem
+from guardopt.errors import GuardoptError, InputError, OutOfTimeError, Problem, missing_packages
 
 Job = TypeVar("Job")
 Found = TypeVar("Found")
@@ -53,8 +53,7 @@ def cluster(workers: int | None, address: str | None) -> Iterator[Any | None]:
         from distributed import Client, LocalCluster
     except ImportError as error:
         option = "--workers" if address is None else "--cluster"
-        message = "needs dask; install it with: pip install 'guardopt[cluster]'"
-        raise InputError([Problem(option, message)]) from error
+        raise missing_packages(option, "dask", "cluster") from error
     settings = {
         "distributed.scheduler.allowed-failures": LOST_WORKERS,
         "distributed.admin.log-format": "%(message)s",

@@ -48,6 +48,12 @@ class InputError(GuardoptError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+def missing_packages(where: str, packages: str, extra: str) -> InputError:
+    """The error for packages that are not installed because they come with an extra, with the line that adds it."""
+    advice = f"in the folder of guardopt run: .venv/bin/pip install '.[{extra}]'"
+    return InputError([Problem(where, f"needs {packages}; {advice}")])
+
+
 class NoKitError(GuardoptError):
     """No kit satisfies the budget, the weight limit and what is forced in or out."""
 

@@ -12,7 +12,7 @@ from itertools import combinations
 from guardopt.rows import LARGEST_NUMBER, CoverRow, Entry, GuardRow, OfferRow
 from guardopt.scenario import Cover, Guard, Offer, Scenario
 from guardopt.sides import Placed, Roster, common_side, matched, meeting, placed
-from guardopt.spelling import advice, shown
+from guardopt.spelling import advice, shown, thousands_doubt
 from guardopt.tables import Findings, Row
 
 
@@ -25,7 +25,8 @@ def rounded_cents(amount: Decimal, where: str, findings: Findings) -> int:
     """A price in whole cents, with a warning if it was not whole before."""
     whole = cents(amount)
     if amount.scaleb(2) != whole:
-        findings.warn(where, f"found {amount}, taken as {whole / 100:.2f}")
+        doubt = thousands_doubt(str(amount))
+        findings.warn(where, f"found {amount}, taken as {whole / 100:.2f}{f'; {doubt}' if doubt else ''}")
     return whole
 
 

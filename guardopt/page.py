@@ -20,7 +20,7 @@ from guardopt import __version__
 from guardopt.bike_drawing import bike_svg
 from guardopt.billing import forced_guards
 from guardopt.budget_curve import BudgetCurve, budgets
-from guardopt.errors import InputError, OutOfTimeError, Problem
+from guardopt.errors import InputError, OutOfTimeError, Problem, missing_packages
 from guardopt.layout import CAUTIONS
 from guardopt.outlook import Forecast, forecast
 from guardopt.page_steps import StepWords, planned_step, step_table, steps_in_words
@@ -69,8 +69,7 @@ def need_packages() -> None:
     """
     missing = [name for name in ("jinja2", "matplotlib") if find_spec(name) is None]
     if missing:
-        advice = "install them with: pip install 'guardopt[page]'"
-        raise InputError([Problem("--page", f"needs {' and '.join(missing)}; {advice}")])
+        raise missing_packages("--page", " and ".join(missing), "page")
 
 
 def check_target(path: str | os.PathLike[str]) -> Path:

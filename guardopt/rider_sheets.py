@@ -16,7 +16,7 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 
 from guardopt.cell_editing import separator_of
-from guardopt.errors import InputError, Problem
+from guardopt.errors import InputError, Problem, missing_packages
 from guardopt.rows import check_columns
 from guardopt.spelling import escaped, printable
 from guardopt.tables import Findings, Table, parse_table, wrong_width
@@ -120,7 +120,7 @@ def _csv_sheets(name: str, file: IO[str], rows: int) -> Iterator[Sheet]:
             lines: Sequence[int] = range(line, line + len(records))
         else:
             lines = _lines_of(records, line)
-        sheet.extend(_sheet(name, header, width, records, lines))
+        sheet.extend(_sheet(name, header, width, separator, records, lines))
         unread -= len(records)
         if not unread:
             yield sheet
@@ -152,7 +152,9 @@ def _lines_of(records: list[list[str]], line: int) -> list[int]:
     return lines
 
 
-def _sheet(name: str, table: Table, width: int, records: list[list[str]], lines: Sequence[int]) -> Sheet:
+def _sheet(
+    name: str, table: Table, width: int, separator: str, records: list[list[str]], lines: Sequence[int]
+) -> Sheet:
     """Columns of text; rows that are blank throughout are left out."""
     broken: dict[int, str] = {}
     if {*map(len, records)} != {width} or not all(map(any, records)):
@@ -162,7 +164,7 @@ def _sheet(name: str, table: Table, width: int, records: list[list[str]], lines:
         for row, (_, record) in enumerate(filled):
             # Blank cells too many count as well: a stray decimal comma would shift the row unnoticed.
             if len(record) > width or any(cell.strip() for cell in record[len(table.columns) :]):
-                broken[row] = wrong_width(len(record), len(table.columns))
+                broken[row] = wrong_width(record, len(table.columns), separator)
             records.append((record + [""] * width)[:width])
     columns = dict(zip(table.columns, zip(*records, strict=True), strict=False))
     cells = {}
@@ -212,8 +214,7 @@ def need_parquet(path: Path) -> Any:
     try:
         import pyarrow.parquet as pq
     except ImportError as error:
-        message = "needs pyarrow; install it with: pip install 'guardopt[parquet]'"
-        raise InputError([Problem(escaped(str(path)), message)]) from error
+        raise missing_packages(escaped(str(path)), "pyarrow", "parquet") from error
     return pq
 
 

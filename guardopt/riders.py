@@ -18,7 +18,7 @@ from pydantic import BeforeValidator, Field
 from guardopt.errors import Problem
 from guardopt.guard_checking import cents
 from guardopt.rider_sheets import Sheet
-from guardopt.rows import Positive, References, RowModel, Text, exact_number, validate
+from guardopt.rows import IS_MONEY, Positive, References, RowModel, Text, exact_number, validate
 from guardopt.shop import NOTHING, Shop, Wish, wish_of
 from guardopt.tables import Cell, Findings, Row
 
@@ -52,6 +52,7 @@ class RiderRow(RowModel):
         Decimal,
         BeforeValidator(budget_number),
         Field(ge=0, allow_inf_nan=False, description='a number of at least 0, or "none"'),
+        IS_MONEY,
     ] = Decimal(0)
     times: Positive = 1.0
     owned: References = ()
@@ -110,13 +111,16 @@ class Reader:
     ----------
     wishes
         Everything that riders met so far want, without repeats.
+    doubts
+        What is odd about budgets met so far, by what was written.
     """
 
     def __init__(self, shop: Shop) -> None:
         self._shop = shop
         self.wishes: list[Wish] = []
+        self.doubts: dict[str, str] = {}
         self._numbers: dict[Wish, int] = {}
-        self._budgets = _Memory(_budget)
+        self._budgets = _Memory(self._budget)
         self._times = _Memory(_multiple)
         self._asked = _Memory(self._look_up)
 
@@ -138,6 +142,16 @@ class Reader:
             own = [self._own_budget(one) for one in self.wishes]
             budgets[blank & ~wrong] = np.array(own, dtype=np.int64)[wish[blank & ~wrong]]
         return Riders(sheet, wish, budgets, times, problems)
+
+    def _budget(self, text: str) -> int:
+        if text == "":
+            return THE_SCENARIOS
+        if text.lower() == NOTHING:
+            return int(NO_LIMIT)
+        findings = Findings()
+        found = validate(_row("budget", text), RiderRow, findings)
+        self.doubts.update((text, warning.message) for warning in findings.warnings)
+        return WRONG if found is None else cents(found.budget)
 
     def _own_budget(self, wish: Wish) -> int:
         budget = self._shop.load(wish.bike).budget_cents
@@ -166,15 +180,6 @@ class Reader:
             if cells[column].where not in said:
                 findings.error(cells[column].where, message)
         return findings.problems
-
-
-def _budget(text: str) -> int:
-    if text == "":
-        return THE_SCENARIOS
-    if text.lower() == NOTHING:
-        return int(NO_LIMIT)
-    found = validate(_row("budget", text), RiderRow, Findings())
-    return WRONG if found is None else cents(found.budget)
 
 
 def _multiple(text: str) -> float:

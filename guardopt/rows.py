@@ -9,12 +9,13 @@ import re
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Annotated, Generic, Literal, TypeVar
+from types import MappingProxyType
+from typing import Annotated, Any, Generic, Literal, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from guardopt.spelling import PLAIN_NUMBER, advice, nearest, number_fault, printable, shown
+from guardopt.spelling import PLAIN_NUMBER, advice, nearest, number_fault, printable, shown, thousands_doubt
 from guardopt.tables import Findings, Row, Table
 
 LARGEST_NUMBER = Decimal(10) ** 12
@@ -91,6 +92,9 @@ def _refuse_repeats(ids: Sequence[str]) -> None:
             raise _explained(f"{name} is named twice")
 
 
+IS_MONEY = "is money"
+"""Marks the type of a column that holds money: an amount in it that may be thousands is warned of."""
+
 _SIDES = Field(description="left, right, centre or both")
 _GUARD_SIDES = Field(description="left, right, both, pair or centre")
 
@@ -99,9 +103,11 @@ Text = Annotated[str, BeforeValidator(one_line), Field(min_length=1, description
 Amount = Annotated[
     float, BeforeValidator(number), Field(ge=0, allow_inf_nan=False, description="a number of at least 0")
 ]
+Money = Annotated[Amount, IS_MONEY]
 ExactAmount = Annotated[
     Decimal, BeforeValidator(exact_number), Field(ge=0, allow_inf_nan=False, description="a number of at least 0")
 ]
+ExactMoney = Annotated[ExactAmount, IS_MONEY]
 Positive = Annotated[float, BeforeValidator(number), Field(gt=0, allow_inf_nan=False, description="a number above 0")]
 Chance = Annotated[float, BeforeValidator(number), Field(ge=0, le=1, description="a chance from 0 to 1")]
 Share = Annotated[float, BeforeValidator(number), Field(ge=0, le=1, description="a share from 0 to 1")]
@@ -135,10 +141,10 @@ class PartRow(RowModel):
 
     part: Id
     side: Annotated[Literal["left", "right", "centre", "both"], _SIDES]
-    price: Amount
+    price: Money
     hours: Amount = 0.0
     break_chance: Chance = 1.0
-    touch_up: Amount = 0.0
+    touch_up: Money = 0.0
     strip_down: Id | None = None
     x: Place | None = None
     y: Place | None = None
@@ -180,16 +186,16 @@ class GuardRow(RowModel):
 
     guard: Id
     side: Annotated[Literal["left", "right", "both", "pair", "centre"], _GUARD_SIDES]
-    price: ExactAmount
+    price: ExactMoney
     fit_hours: ExactAmount = Decimal(0)
     slot: Id | None = None
     lasts_falls: Positive | None = None
-    renew_price: Amount | None = None
+    renew_price: Money | None = None
     needs: References = ()
     not_with: References = ()
     owned: Annotated[Literal["yes", "no"], Field(description="yes or no")] = "no"
     weight_kg: Amount = 0.0
-    dislike: Amount = 0.0
+    dislike: Money = 0.0
     resale_share: Share = 0.0
 
 
@@ -209,7 +215,7 @@ class OfferRow(RowModel):
 
     offer: Id
     guards: References
-    price: ExactAmount
+    price: ExactMoney
 
 
 TABLE_MODELS: Mapping[str, type[RowModel]] = {
@@ -241,10 +247,17 @@ def read_entries(table: Table | None, model: type[Model], findings: Findings) ->
     return [Entry(values, row) for row, values in checked if values is not None]
 
 
-def check_columns(table: Table, known: Iterable[str], required: Iterable[str], findings: Findings) -> frozenset[str]:
+def check_columns(
+    table: Table,
+    known: Iterable[str],
+    required: Iterable[str],
+    findings: Findings,
+    advice_on: Mapping[str, str] = MappingProxyType({}),
+) -> frozenset[str]:
     """Report unknown and missing columns; the required columns that are missing are returned.
 
-    A required column whose name is merely misspelt is reported once, as the misspelling.
+    A required column whose name is merely misspelt is reported once, as the misspelling. What else to say of a missing
+    column is in `advice_on`.
     """
     known = list(known)
     unknown = [column for column in table.columns if column not in known]
@@ -255,7 +268,7 @@ def check_columns(table: Table, known: Iterable[str], required: Iterable[str], f
     absent = frozenset(required) - frozenset(table.columns)
     misspelt = {nearest(column, unused) for column in unknown}
     for column in sorted(absent - misspelt):
-        findings.error(table.header, f"column {printable(column)} is missing")
+        findings.error(table.header, f"column {printable(column)} is missing{advice_on.get(column, '')}")
     return absent
 
 
@@ -270,25 +283,33 @@ def validate(row: Row, model: type[Model], findings: Findings, reported: Contain
     """
     given = {name: row.cells[name].value for name in model.model_fields if row.text(name) != ""}
     try:
-        return model.model_validate(given)
+        values = model.model_validate(given)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
             name = str(detail["loc"][0])
             if detail["type"] != "missing" or name not in reported:
                 findings.error(row.where(name), _message(detail, expected(model, name)))
         return None
+    for name, value in given.items():
+        doubt = thousands_doubt(str(value)) if IS_MONEY in _notes(model, name) else None
+        read = getattr(values, name)
+        # An exact amount that is not whole cents is warned of where it is rounded.
+        if doubt and (isinstance(read, float) or read == round(read, 2)):
+            findings.warn(row.where(name), f"found {shown(value)}, read as {read:.2f}; {doubt}")
+    return values
+
+
+def _notes(model: type[RowModel], name: str) -> list[Any]:
+    """What is noted about the type of a column, whether or not it may be blank."""
+    info = model.model_fields[name]
+    choices = getattr(info.annotation, "__args__", ())
+    return [info, *info.metadata, *(note for one in choices for note in getattr(one, "__metadata__", ()))]
 
 
 def expected(model: type[RowModel], name: str) -> str:
     """What a column of this model has to hold, in words."""
-    info = model.model_fields[name]
-    if info.description:
-        return info.description
-    for choice in getattr(info.annotation, "__args__", ()):
-        for note in getattr(choice, "__metadata__", ()):
-            if getattr(note, "description", None):
-                return str(note.description)
-    return "an id"
+    found = (getattr(note, "description", None) for note in _notes(model, name))
+    return next(filter(None, found), "an id")
 
 
 def _message(detail: ErrorDetails, wanted: str) -> str:

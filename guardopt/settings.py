@@ -8,9 +8,10 @@ from decimal import Decimal
 
 from guardopt.rows import (
     Amount,
-    ExactAmount,
+    ExactMoney,
     Id,
     Model,
+    Money,
     Positive,
     Rate,
     RowModel,
@@ -34,8 +35,8 @@ class Heading(RowModel):
 class Bike(RowModel):
     """The table ``[bike]``."""
 
-    value: Amount
-    salvage: Amount = 0.0
+    value: Money
+    salvage: Money = 0.0
 
 
 class Owner(RowModel):
@@ -43,22 +44,22 @@ class Owner(RowModel):
 
     years: Positive
     discount_rate: Rate = 0.0
-    budget: ExactAmount | None = None
+    budget: ExactMoney | None = None
     max_weight_kg: Amount | None = None
 
 
 class Labour(RowModel):
     """The table ``[labour]``."""
 
-    repair_rate: Amount = 0.0
-    fitting_rate: ExactAmount = Decimal(0)
+    repair_rate: Money = 0.0
+    fitting_rate: ExactMoney = Decimal(0)
 
 
 class InsuranceTerms(RowModel):
     """The table ``[insurance]``."""
 
-    excess: Amount
-    premium_rise: Amount = 0.0
+    excess: Money
+    premium_rise: Money = 0.0
     write_off_share: WriteOffShare = 1.0
 
 

@@ -17,6 +17,7 @@ _SPACED = re.compile(r"[+-]?[0-9]{1,3}(?:[\s'’][0-9]{3})+(?:[.,][0-9]+)?")
 _COMMAS_IN_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+\.[0-9]+|(?:,[0-9]{3}){2,})")
 _POINTS_IN_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:(?:\.[0-9]{3})+,[0-9]+|(?:\.[0-9]{3}){2,})")
 _ONE_COMMA_THREE_DIGITS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_POINT_AND_THREE_DIGITS = re.compile(r"[+]?[1-9][0-9]{0,2}\.[0-9]{3}")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _CURRENCY_CODE = re.compile(r"^[A-Z]{3}\b\s*|\s*\b[A-Z]{3}$")
 
@@ -70,6 +71,19 @@ def advice(word: str, known: Iterable[str], unused: Iterable[str] = ()) -> str:
     if 0 < len(known) <= _LONGEST_LIST:
         return f"; known: {', '.join(known)}"
     return ""
+
+
+def thousands_doubt(text: str) -> str | None:
+    """What to say of an amount of money that was read with a decimal point, if thousands may have been meant.
+
+    Examples
+    --------
+    >>> thousands_doubt("1.200"), thousands_doubt("1.20")
+    ('if the point divides thousands, write 1200', None)
+    """
+    if not _POINT_AND_THREE_DIGITS.fullmatch(text):
+        return None
+    return f"if the point divides thousands, write {text.replace('.', '')}"
 
 
 def number_fault(text: str) -> str | None:

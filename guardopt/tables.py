@@ -11,14 +11,15 @@ import io
 import re
 import tomllib
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from itertools import pairwise
 from pathlib import Path
 
 from guardopt.cell_editing import separator_of
 from guardopt.errors import Problem
-from guardopt.spelling import nearest, printable
+from guardopt.spelling import nearest, number_fault, printable
 
 SETTINGS_FILE = "scenario.toml"
 OPTIONAL_TABLES = ("knock_on", "offers", "riding")
@@ -28,6 +29,15 @@ READING_ORDER = (SETTINGS_FILE, *(f"{name}.csv" for name in TABLES))
 BESIDE_A_SCENARIO = ("riders.csv", "shop.toml")
 """Files that often lie in a scenario folder and are read by other questions."""
 
+HEADINGS: Mapping[str, str] = {
+    "parts.csv": "part,side,price,hours,break_chance,touch_up",
+    "falls.csv": "fall,per_year,left_share,watched_years",
+    "hits.csv": "part,tip_over,low_side, with the falls of falls.csv",
+    "guards.csv": "guard,side,price,fit_hours,slot",
+    "covers.csv": "guard,part,holds",
+}
+"""A line of column names to begin with; there are more columns."""
+
 FIRST_ROWS: Mapping[str, str] = {
     "falls.csv": "; write a row for each kind of fall: count the scrapes, divide by the years you have ridden",
     "hits.csv": "; write a row for each part, by the order of contact: near 0.8 what touches first, near 0.05 the last",
@@ -35,8 +45,10 @@ FIRST_ROWS: Mapping[str, str] = {
 }
 """What to put into a table that has nothing in it yet, and how others come by it (common practice, no source)."""
 
+_DIVIDED_NUMBER = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+,[0-9]{1,2}|[+-]?[0-9]+,[0-9]{1,2}")
 _SECTION_LINE = re.compile(r"\s*\[\s*([\w-]+)\s*\]")
 _KEY_LINE = re.compile(r"""\s*["']?([\w-]+)["']?\s*=""")
+_VALUE = re.compile(r"^[^=]*=|#.*$")
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
 
 
@@ -179,13 +191,15 @@ def read_text(folder: Path, file: str, findings: Findings, *, is_required: bool 
 
 def parse_table(file: str, text: str, findings: Findings, *, is_required: bool = True) -> Table | None:
     """Divide the text of a CSV file into located cells."""
-    lines = _divided(file, text, findings)
+    separator = separator_of(text)
+    lines = _divided(file, text, separator, findings)
     if lines is None:
         return None
     header_line, heading = next(lines, (0, []))
     header = _without_blank_end(heading)
     if not header:
-        findings.error(file, f"is empty, expected a line of column names{FIRST_ROWS.get(file, '')}")
+        such_as = f" such as {HEADINGS[file]}" if file in HEADINGS else ""
+        findings.error(file, f"is empty, expected a line of column names{such_as}{FIRST_ROWS.get(file, '')}")
         return None
     place = f"{file}, line {header_line}"
     if len(header) == 1 and "\t" in header[0]:
@@ -196,16 +210,16 @@ def parse_table(file: str, text: str, findings: Findings, *, is_required: bool =
             findings.error(place, f"column {number} has no name")
         elif column in header[: number - 1]:
             findings.error(place, f"column {printable(column)} appears twice")
-    rows = tuple(_row(file, line, heading, cells, findings) for line, cells in lines)
+    rows = tuple(_row(file, line, heading, cells, separator, findings) for line, cells in lines)
     if not rows and is_required:
         findings.error(file, f"has a line of column names but no rows{FIRST_ROWS.get(file, '')}")
         return None
     return Table(file, place, tuple(dict.fromkeys(column for column in header if column)), rows)
 
 
-def _divided(file: str, text: str, findings: Findings) -> Iterator[tuple[int, list[str]]] | None:
+def _divided(file: str, text: str, separator: str, findings: Findings) -> Iterator[tuple[int, list[str]]] | None:
     """Rows that are not blank, each with the line it starts on."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator_of(text), skipinitialspace=True, strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True, strict=True)
     found: list[tuple[int, list[str]]] = []
     start = 1
     try:
@@ -225,19 +239,24 @@ def _without_blank_end(cells: list[str]) -> list[str]:
     return cells[: max((number for number, cell in enumerate(cells, start=1) if cell), default=0)]
 
 
-def wrong_width(found: int, expected: int) -> str:
-    """What to say of a row with more cells than columns."""
-    advice = "a cell with a separator in it needs quotation marks, and decimals a point"
-    return f"found {found} cells, expected {expected}; {advice}"
+def wrong_width(cells: Sequence[str], expected: int, separator: str) -> str:
+    """What to say of a row with more cells than columns, above all where a decimal comma has divided a number."""
+    message = f"found {len(cells)} cells, expected {expected}; "
+    pairs = [f"{one},{other}" for one, other in pairwise(map(str.strip, cells))] if separator == "," else []
+    divided = [pair for pair in pairs if _DIVIDED_NUMBER.fullmatch(pair)]
+    if divided:
+        likeliest = next((pair for pair in divided if "." in pair), divided[0])
+        message += f"if {likeliest} is one number, it has {number_fault(likeliest)}; otherwise "
+    return f"{message}a cell with a separator in it needs quotation marks, and decimals a point"
 
 
-def _row(file: str, line: int, heading: list[str], cells: list[str], findings: Findings) -> Row:
+def _row(file: str, line: int, heading: list[str], cells: list[str], separator: str, findings: Findings) -> Row:
     place = f"{file}, line {line}"
     header = _without_blank_end(heading)
     # Blank cells beyond a header that ends earlier count too: a stray decimal comma would shift the row unnoticed.
     is_whole = len(cells) <= len(heading) and not any(cells[len(header) :])
     if not is_whole:
-        findings.error(place, wrong_width(len(cells), len(header)))
+        findings.error(place, wrong_width(cells, len(header), separator))
     padded = cells + [""] * (len(header) - len(cells))
     located: dict[str, Cell] = {}
     for column, text in zip(header, padded, strict=False):
@@ -302,8 +321,8 @@ def _report_syntax(text: str, message: str, findings: Findings) -> None:
     reason = f"{plain[:1].lower()}{plain[1:]}" if place else "a value in it is too large or too deep"
     if message.startswith("Cannot "):
         reason = "a key or a table is there twice"
-    elif re.search(r"=\s*[+-]?\d+,\d", line):
-        reason = "decimals are written with a point, 12.50"
+    elif fault := number_fault(_VALUE.sub("", line).strip()):
+        reason = f"it has {fault}"
     elif re.search(r"=\s*[^\W\d]", line) and message.startswith("Invalid value"):
         reason = 'text has to be in quotation marks, "like this"'
     findings.error(_settings_place(number), f"cannot be read: {reason}")

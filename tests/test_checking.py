@@ -14,6 +14,9 @@ from guardopt.checking import loops
 from guardopt.errors import InputError
 from guardopt.reading import load
 
+EACH_PART = "; each part of parts.csv has one: its chance of being struck in each fall"
+EACH_FALL = "; each kind of fall of falls.csv has one: the chance that it strikes each part"
+
 
 def problems_of(folder: Path) -> list[str]:
     """Load a folder that is wrong and give its problems, line by line."""
@@ -39,9 +42,9 @@ def test_a_mistake_in_a_table_is_told_in_one_line(name: str, old: str, new: str,
 @pytest.mark.parametrize(
     ("name", "old", "new", "problems"),
     [
-        ("hits", "tank,0.05,0.2\n", "", ["hits.csv: no row for tank"]),
-        ("hits", "lever,", "lever.left,", ["hits.csv: no row for lever.right"]),
-        ("falls", ",,5\n", ",,5\nhigh_side,1,,,,\n", ["hits.csv, line 1: column high_side is missing"]),
+        ("hits", "tank,0.05,0.2\n", "", [f"hits.csv: no row for tank{EACH_PART}"]),
+        ("hits", "lever,", "lever.left,", [f"hits.csv: no row for lever.right{EACH_PART}"]),
+        ("falls", ",,5\n", ",,5\nhigh_side,1,,,,\n", [f"hits.csv, line 1: column high_side is missing{EACH_FALL}"]),
         ("guards", "guard,side,price,", "guard,side,zebra,", ["guards.csv, line 1: column price is missing"]),
         ("covers", "guard,part,holds", "guard,zebra,holds", ["covers.csv, line 1: column part is missing"]),
     ],

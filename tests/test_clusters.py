@@ -60,7 +60,7 @@ def test_a_cluster_is_either_new_or_running(monkeypatch: pytest.MonkeyPatch) -> 
     with pytest.raises(InputError, match="cannot go with --workers"), cluster(2, "tcp://127.0.0.1:1"):
         pass
     monkeypatch.setitem(__import__("sys").modules, "dask", None)
-    with pytest.raises(InputError, match=r"pip install 'guardopt\[cluster\]'"), cluster(2, None):
+    with pytest.raises(InputError, match=r"pip install '\.\[cluster\]'"), cluster(2, None):
         pass
     with cluster(None, None) as client:
         assert client is None

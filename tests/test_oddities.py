@@ -3,13 +3,29 @@
 from pathlib import Path
 
 import pytest
-from folders import edited, write_folder
+from folders import SMALL_TWIN, edited, write_folder
 
 from guardopt.reading import load
 
 WEIGHT_LIMIT = ("scenario", "budget = 300.0", "max_weight_kg = 1.5")
 
 ODDITIES = [
+    (
+        [("parts", "260,1.2,,,", "1.260,1.2,,,")],
+        "parts.csv, line 4, column price: found '1.260', read as 1.26; if the point divides thousands, write 1260",
+    ),
+    (
+        [("guards", "both,25", "both,1.250")],
+        "guards.csv, line 2, column price: found '1.250', read as 1.25; if the point divides thousands, write 1250",
+    ),
+    (
+        [("scenario", "salvage = 800.0", "salvage = 1.800")],
+        "scenario.toml, line 6, [bike] salvage: found 1.800, read as 1.80; if the point divides thousands, write 1800",
+    ),
+    (
+        [("scenario", "budget = 300.0", "budget = 1.300")],
+        "scenario.toml, line 11, [owner] budget: found 1.300, read as 1.30; if the point divides thousands, write 1300",
+    ),
     (
         [("scenario", "salvage = 800.0", "salvage = 4000.0")],
         "scenario.toml, line 5, [bike] value: found 4000, no more than the wreck would fetch: "
@@ -54,7 +70,10 @@ ODDITIES = [
         [("knock_on", "radiator,tank", "lever,tank"), ("parts", "0.2,0.6,5", "0.2,0,5")],
         "knock_on.csv, line 2, column part: has no effect: lever never breaks",
     ),
-    ([("guards", "both,25", "both,25.125")], "guards.csv, line 2, column price: found 25.125, taken as 25.13"),
+    (
+        [("guards", "both,25", "both,25.125")],
+        "guards.csv, line 2, column price: found 25.125, taken as 25.13; if the point divides thousands, write 25125",
+    ),
     (
         [("guards", "bar,5,12", "bar,,12")],
         "guards.csv, line 2, column renew_price: has no effect: without lasts_falls the guard never wears out",
@@ -126,10 +145,15 @@ ODDITIES = [
         [("offers", "210", "240")],
         "offers.csv, line 2, column price: found 240.00, no less than the 240.00 the guards cost singly",
     ),
-    ([("offers", "210", "209.999")], "offers.csv, line 2, column price: found 209.999, taken as 210.00"),
+    (
+        [("offers", "210", "209.999")],
+        "offers.csv, line 2, column price: found 209.999, taken as 210.00; "
+        "if the point divides thousands, write 209999",
+    ),
     (
         [("scenario", "budget = 300.0", "budget = 300.005")],
-        "scenario.toml, line 11, [owner] budget: found 300.005, taken as 300.01",
+        "scenario.toml, line 11, [owner] budget: found 300.005, taken as 300.01; "
+        "if the point divides thousands, write 300005",
     ),
 ]
 
@@ -210,3 +234,11 @@ def test_optional_files_may_be_missing_or_have_no_rows(tmp_path: Path) -> None:
     bare = load(write_folder(tmp_path / "without", knock_on=None, offers=None))
     assert bare == load(write_folder(tmp_path / "blank", knock_on="part,takes,chance\n", offers="offer,guards,price\n"))
     assert (bare.knock_ons, bare.offers, bare.warnings) == ((), (), ())
+
+
+def test_three_decimals_are_no_thousands_where_no_money_is_meant(tmp_path: Path) -> None:
+    """Hours, weights and rates may have as many decimals as their owner likes, and 0.125 can be nothing else."""
+    parts = SMALL_TWIN["parts"].replace("260,1.2,", "0.125,1.250,")
+    guards = SMALL_TWIN["guards"].replace(",0.1,,", ",1.125,,")
+    assert parts != SMALL_TWIN["parts"] and guards != SMALL_TWIN["guards"]
+    assert load(write_folder(tmp_path, parts=parts, guards=guards)).warnings == ()

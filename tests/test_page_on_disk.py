@@ -121,7 +121,9 @@ def test_missing_packages_are_named_at_once(absent: set[str], named: str, monkey
     monkeypatch.setattr("guardopt.page.find_spec", lambda name: None if name in absent else real(name))
     with pytest.raises(InputError) as caught:
         need_packages()
-    assert problem_of(caught) == f"--page: needs {named}; install them with: pip install 'guardopt[page]'"
+    assert (
+        problem_of(caught) == f"--page: needs {named}; in the folder of guardopt run: .venv/bin/pip install '.[page]'"
+    )
 
 
 def command(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *args: object) -> tuple[int, str, str]:

@@ -60,6 +60,9 @@ DIALECTS = {
 }
 
 
+NO_HEADING = "parts.csv: is empty, expected a line of column names such as part,side,price,hours,break_chance,touch_up"
+
+
 @pytest.mark.parametrize("dialect", DIALECTS)
 def test_every_spreadsheet_dialect_loads_to_the_same_scenario(dialect: str, tmp_path: Path) -> None:
     """How a spreadsheet saves a table says nothing about the bike."""
@@ -90,8 +93,8 @@ def test_fewer_cells_than_columns_leave_the_rest_blank() -> None:
 @pytest.mark.parametrize(
     ("text", "problem"),
     [
-        ("", "parts.csv: is empty, expected a line of column names"),
-        (" \n,,\n", "parts.csv: is empty, expected a line of column names"),
+        ("", NO_HEADING),
+        (" \n,,\n", NO_HEADING),
         ("part,side\n", "parts.csv: has a line of column names but no rows"),
         ("part,side\n,\n", "parts.csv: has a line of column names but no rows"),
         ("part,side,part\nx,left,y\n", "parts.csv, line 1: column part appears twice"),
@@ -110,6 +113,22 @@ def test_fewer_cells_than_columns_leave_the_rest_blank() -> None:
         ),
         (
             "part,side\nx,left,3\n",
+            "parts.csv, line 2: found 3 cells, expected 2; "
+            "a cell with a separator in it needs quotation marks, and decimals a point",
+        ),
+        (
+            "part,price\nx,12,50\n",
+            "parts.csv, line 2: found 3 cells, expected 2; if 12,50 is one number, it has a decimal comma: write 12.50; "
+            "otherwise a cell with a separator in it needs quotation marks, and decimals a point",
+        ),
+        (
+            "part,hits,price\nx,1,2,1.200,50\n",
+            "parts.csv, line 2: found 5 cells, expected 3; if 1.200,50 is one number, it has a thousands separator and a "
+            "decimal comma: write 1200.50; "
+            "otherwise a cell with a separator in it needs quotation marks, and decimals a point",
+        ),
+        (
+            "part;price\nx;12;50\n",
             "parts.csv, line 2: found 3 cells, expected 2; "
             "a cell with a separator in it needs quotation marks, and decimals a point",
         ),
@@ -157,7 +176,16 @@ def test_settings_know_the_line_of_each_key() -> None:
     ("text", "problem"),
     [
         ("", "scenario.toml: is empty"),
-        ("[bike]\nvalue = 12,50\n", "scenario.toml, line 2: cannot be read: decimals are written with a point, 12.50"),
+        ("[bike]\nvalue = 12,50\n", "scenario.toml, line 2: cannot be read: it has a decimal comma: write 12.50"),
+        (
+            "[bike]\nvalue = 3.800,50  # 3.800\n",
+            "scenario.toml, line 2: cannot be read: it has a thousands separator and a decimal comma: write 3800.50",
+        ),
+        ("[bike]\nvalue = 3 800\n", "scenario.toml, line 2: cannot be read: it has a thousands separator: write 3800"),
+        (
+            "[owner]\ndiscount_rate = 3 %\n",
+            "scenario.toml, line 2: cannot be read: it has a percent sign: write 0.03",
+        ),
         (
             "title = My bike\n",
             'scenario.toml, line 1: cannot be read: text has to be in quotation marks, "like this"',
