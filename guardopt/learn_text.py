@@ -21,6 +21,9 @@ MOST_ROWS = 12
 
 MOST_DOUBTS = 8
 
+LIGHT_GUESS = 0.5
+"""Falls that a guessed rate amounts to; with fewer, a short log without such a fall changes it beyond recognition."""
+
 ADDRESS_TAILS = (f".{Kind.BREAK}", f".{Kind.HOLD}", f".{Kind.LEFT_SHARE}", f".{Kind.TUMBLE}", f".{Kind.CORRELATION}")
 
 
@@ -105,7 +108,20 @@ def _rates(learned: Learned) -> list[str]:
             "in it. Of a rare fall the interval may end below the mean: most likely none, once in a while many.)",
             "  ",
         ),
+        *_light_guesses(rates),
     ]
+
+
+def _light_guesses(rates: Sequence[Estimate]) -> list[str]:
+    """A word on rates that a log without such a fall has moved far, since their guess was given too few years."""
+    light = [str(one.number.fall) for one in rates if one.seen.count == 0 and 0.0 < one.guess.count < LIGHT_GUESS]
+    if not light:
+        return []
+    return wrapped(
+        f"(The guess for {listed(light, last='and')} has too few watched_years to stand up to a log without such a "
+        "fall. If you are surer of it, put at least 1 / per_year there and learn again from the old scenario.)",
+        "  ",
+    )
 
 
 def _figures(value: float) -> str:

@@ -67,6 +67,7 @@ seed = 1                 # the same seed gives the same simulated falls (1)
 #   break_chance  how likely a damaged part has to be replaced rather than touched up: 0 never, 1 always (1)
 #   touch_up      what a touch-up costs when it does not have to be replaced (0)
 #   strip_down    the group above that it belongs to (none)
+#   x, y          where it is seen from the side, for a drawing: mm forward of the rear axle, above the ground (none)
 #
 # falls.csv: the kinds of fall
 #   fall           an id of your choice
@@ -74,7 +75,8 @@ seed = 1                 # the same seed gives the same simulated falls (1)
 #   left_share     the share of them that go to the left (0.5)
 #   tumble         how likely the bike goes over onto its other side as well (0)
 #   correlation    how strongly damage comes together: 0 part by part, near 1 all or nothing (0.5)
-#   watched_years  how many years of riding your per_year rests on; 1 is a guess (1)
+#   watched_years  how many years of riding your per_year rests on; for a rare fall at least 1 / per_year, 100 for
+#                  0.01, or a few years without one will seem to say that it never happens (1)
 #
 # hits.csv: how likely each part is struck, without guards, when the bike lands on its side
 #   part, and then one column for each kind of fall, named as in falls.csv
@@ -113,22 +115,22 @@ seed = 1                 # the same seed gives the same simulated falls (1)
 
 TABLES = {
     "parts.csv": """\
-part,side,price,hours,break_chance,touch_up,strip_down
-bar_end,both,18,0.1,0.3,2,
-lever,both,42,0.3,0.5,4,
-indicator,both,26,0.3,0.7,0,
-exhaust,right,390,0.8,0.35,40,
-engine_case,left,210,1.6,0.6,25,left_panel
-water_hose,left,35,0.5,0.8,0,left_panel
-tank,centre,620,1.2,0.4,120,
-fork,centre,880,3.5,0.7,60,
-frame,centre,2600,25,,,
+part,side,price,hours,break_chance,touch_up,strip_down,x,y
+bar_end,both,18,0.1,0.3,2,,1120,1040
+lever,both,42,0.3,0.5,4,,1240,1035
+indicator,both,26,0.3,0.7,0,,1280,840
+exhaust,right,390,0.8,0.35,40,,160,420
+engine_case,left,210,1.6,0.6,25,left_panel,650,400
+water_hose,left,35,0.5,0.8,0,left_panel,980,540
+tank,centre,620,1.2,0.4,120,,830,890
+fork,centre,880,3.5,0.7,60,,1330,500
+frame,centre,2600,25,,,,950,760
 """,
     "falls.csv": """\
 fall,per_year,left_share,tumble,correlation,watched_years
 tip_over,0.5,0.65,,0.4,2
-low_side,0.1,0.5,0.05,0.7,
-head_on,0.01,0.5,0.3,0.6,
+low_side,0.1,0.5,0.05,0.7,10
+head_on,0.01,0.5,0.3,0.6,100
 """,
     "hits.csv": """\
 part,tip_over,low_side,head_on

@@ -257,6 +257,19 @@ def test_the_report_fits_a_terminal_and_answers_in_order(courier: Path) -> None:
     assert "Left alone, for want of 20 falls: slow_drop, low_side, dooring, rear_shunt and head_on." in text
 
 
+def test_a_rare_fall_whose_guess_rests_on_too_little_is_named(twin: Path) -> None:
+    """0.012 a year over one year is worth an eightieth of a fall, so a log without one all but wipes it out."""
+    courier = FOLDER / "courier"
+    rare = run(
+        "learn", courier, courier / "log", "--into", twin.parent / "light", "--set", "falls.head_on.watched_years=1"
+    )
+    text = " ".join(rare.stdout.split())
+    assert "The guess for head_on has too few watched_years to stand up to a log without such a fall." in text
+    assert "put at least 1 / per_year there" in text
+    well = run("learn", courier, courier / "log", "--into", twin.parent / "well")
+    assert "too few watched_years" not in " ".join(well.stdout.split())
+
+
 def test_the_shipped_scenario_is_as_sound_with_its_log_in_it_as_without(courier: Path) -> None:
     """A folder in a scenario folder is left alone, and what was learned can be planned with."""
     assert load(FOLDER / "courier").warnings == load(courier).warnings == ()
