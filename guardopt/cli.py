@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -302,11 +302,17 @@ main.add_command(quote)
 main.add_command(kits)
 
 
-def run() -> None:
-    """Run the command line; errors become one line each on standard error and an exit status."""
+def run(was_interrupted: Callable[[], bool] = lambda: False) -> None:
+    """Run the command line; errors become one line each on standard error and an exit status.
+
+    An error that follows an interrupt is put down to it: a package that was loading may be unusable since.
+    """
     try:
-        status = main.main(standalone_mode=False)
+        status = main.main(standalone_mode=False, obj=was_interrupted)
     except GuardoptError as error:
+        if was_interrupted():
+            click.echo("interrupted", err=True)
+            sys.exit(INTERRUPTED)
         for line in str(error).splitlines():
             click.echo(f"error: {line}", err=True)
         sys.exit(error.exit_code)

@@ -102,11 +102,14 @@ def amount(text: str | None) -> float | None:
         return None
     if text.strip().lower() in ("none", "inf"):
         return float("inf")
+    from guardopt.spelling import number_fault, shown, thousands_doubt
+
+    doubt = thousands_doubt(text.strip())
+    if doubt:
+        click.echo(f"warning: --budget: found {shown(text)}, read as {float(text):.2f}; {doubt}", err=True)
     try:
         return float(text)
     except ValueError:
-        from guardopt.spelling import number_fault, shown
-
         fault = number_fault(text.strip())
         found = f"{shown(text)}, {fault}" if fault else f'{shown(text)}, expected an amount or "none"'
         raise InputError([Problem("--budget", f"found {found}")]) from None
@@ -156,7 +159,10 @@ class Progress:
         return self
 
     def say(self, text: str) -> None:
-        """Put this in the place of what was said before."""
+        """Put this in the place of what was said before; stop where an interrupt was swallowed on the way here."""
+        context = click.get_current_context(silent=True)
+        if context is not None and context.obj is not None and context.obj():
+            raise KeyboardInterrupt
         if self._shown:
             click.echo(f"\r\x1b[K{text} …", nl=False, err=True)
 

@@ -157,6 +157,35 @@ def test_a_budget_is_an_amount_or_none(ask: Callable[..., Answer], twin: Path) -
         assert (refused.status, refused.errors) == (2, [f"--budget: {found}"])
 
 
+def test_a_budget_that_may_be_thousands_is_warned_of(ask: Callable[..., Answer], twin: Path) -> None:
+    """It is read as decimals are, and said to be."""
+    answer = ask("plan", twin, "--no-reasons", "--json", "--budget", "1.200")
+    assert answer.json["budget"] == 1.2
+    warning = "--budget: found '1.200', read as 1.20; if the point divides thousands, write 1200"
+    assert answer.err.splitlines() == [f"warning: {warning}"]
+
+
+@pytest.mark.parametrize("moment", ["before it failed", "and was swallowed"])
+def test_an_interrupt_that_a_package_swallowed_still_ends_the_command(
+    moment: str, twin: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Whether the package is unusable since, or goes on as if nothing had been: one word and 130."""
+    interrupted: list[bool] = []
+
+    def fail(*_: object, **__: object) -> None:
+        interrupted.append(True)
+        if moment == "before it failed":
+            raise guardopt.SolverError("solver HiGHS failed: not available")
+
+    monkeypatch.setattr("guardopt.plans.wrong_gap", lambda _: fail() or [])
+    monkeypatch.setattr(sys, "argv", ["guardopt", "plan", str(twin), "--no-reasons"])
+    with pytest.raises(SystemExit) as ended:
+        cli.run(was_interrupted=lambda: bool(interrupted))
+    assert ended.value.code == 130
+    out, err = capfd.readouterr()
+    assert (out, err.split()) == ("", ["interrupted"])
+
+
 @pytest.mark.parametrize(
     ("args", "errors"),
     [
