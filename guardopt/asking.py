@@ -18,6 +18,19 @@ def wrong_aim(aim: str, where: str = "--aim") -> list[Problem]:
     return [] if aim in list(Aim) else [Problem(where, f"found {aim!r}, expected one of {', '.join(Aim)}")]
 
 
+def aim_of_a_shop(aim: str) -> Aim:
+    """The aim of quotes and ready-made kits, which add up what falls cost and so cannot look at the worst alone.
+
+    Raises
+    ------
+    InputError
+        It is neither ``bills`` nor ``outlay``.
+    """
+    if aim not in (Aim.BILLS, Aim.OUTLAY):
+        raise InputError([Problem("--aim", f"found {aim!r}, expected one of {Aim.BILLS}, {Aim.OUTLAY}")])
+    return Aim(aim)
+
+
 def wrong_budget(budget: float | None, where: str = "--budget") -> list[Problem]:
     """What is wrong with a budget; None is that of the scenario."""
     if budget is None or budget >= 0.0:

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from guardopt.billing import in_order
 from guardopt.falls import Floats
-from guardopt.ladders import Ladders, PriceJob, is_disliked, price_kits
+from guardopt.ladders import Ladders, PriceJob, price_kits, rates_matter
+from guardopt.planner import Aim
 from guardopt.quoting import Demand
 from guardopt.riders import WRONG, Riders
 from guardopt.scenario import Kit, Scenario
@@ -31,11 +32,15 @@ Run = Callable[[Callable[[Any], Any], Sequence[Any]], list[Any]]
 
 @dataclass(frozen=True)
 class Box:
-    """A kit to keep ready: guards of one bike, and what they cost together."""
+    """A kit to keep ready: guards of one bike, and what they cost together.
+
+    `laid_out` is the price less the present value of what the guards fetch at the end.
+    """
 
     bike: str
     guards: tuple[str, ...]
     price_cents: int
+    laid_out: float
 
 
 @dataclass
@@ -82,10 +87,13 @@ def fitted_with(scenario: Scenario, box: Kit, wish: Wish) -> Kit | None:
 
 
 class BoxBench:
-    """Boxes, and what they and every kit of a curve gain a rider of each wish."""
+    """Boxes, and what they and every kit of a curve gain a rider of each wish.
 
-    def __init__(self, shop: Shop, wishes: Sequence[Wish], ladders: Mapping[Wish, Ladders], run: Run) -> None:
-        self.shop, self.wishes, self._ladders = shop, wishes, ladders
+    For the aim outlay a gain is what is left of the saving once the guards are paid.
+    """
+
+    def __init__(self, shop: Shop, wishes: Sequence[Wish], ladders: Mapping[Wish, Ladders], aim: Aim, run: Run) -> None:
+        self.shop, self.wishes, self._ladders, self.aim = shop, wishes, ladders, aim
         self._scenarios = [shop.scenario_for(wish) for wish in wishes]
         self.boxes = self._all_boxes()
         self.fitted = [
@@ -106,7 +114,8 @@ class BoxBench:
             for kit in self._ladders[wish].kits():
                 guards = kit - wish.owned
                 if guards and not scenario.clashes(guards):
-                    found.add(Box(wish.bike, tuple(in_order(scenario, guards)), new.spend_cents(guards)))
+                    ids = tuple(in_order(scenario, guards))
+                    found.add(Box(wish.bike, ids, new.spend_cents(guards), new.laid_out(guards)))
         return sorted(found, key=lambda box: (box.bike, box.price_cents, box.guards))
 
     def _price(self, run: Run, *, fresh: bool) -> list[dict[Kit, float]]:
@@ -132,15 +141,22 @@ class BoxBench:
             for wish, scenario in zip(self.wishes, self._scenarios, strict=True)
         ]
 
-    def gain(self, number: int, kit: Kit, *, fresh: bool = False) -> tuple[float, float]:
-        """What a kit saves a rider of a wish: the part that grows with the multiple, and the part that does not."""
+    def gain(self, number: int, kit: Kit, laid_out: float, *, fresh: bool = False) -> tuple[float, float]:
+        """What a kit gains a rider of a wish: the part that grows with the multiple, and the part that does not."""
         prices = (self._fresh if fresh else self._prices)[number]
         scenario, stock = self._scenarios[number], self.wishes[number].owned
-        return prices[stock] - prices[kit], scenario.dislike(stock) - scenario.dislike(kit)
+        paid = laid_out if self.aim is Aim.OUTLAY else 0.0
+        return prices[stock] - prices[kit], scenario.dislike(stock) - scenario.dislike(kit) - paid
+
+    def _made_to_measure(self, number: int, kit: Kit, *, fresh: bool = False) -> tuple[float, float]:
+        return self.gain(number, kit, self._scenarios[number].laid_out(kit), fresh=fresh)
 
     def box_gains(self, number: int, *, fresh: bool = False) -> tuple[Floats, Floats]:
         """``(boxes,)`` each: as `gain`; 0 for a box that is no good."""
-        pairs = [(0.0, 0.0) if kit is None else self.gain(number, kit, fresh=fresh) for kit in self.fitted[number]]
+        pairs = [
+            (0.0, 0.0) if kit is None else self.gain(number, kit, box.laid_out, fresh=fresh)
+            for box, kit in zip(self.boxes, self.fitted[number], strict=True)
+        ]
         grows, stays = np.array(pairs).reshape(len(pairs), 2).T
         return grows, stays
 
@@ -156,9 +172,9 @@ class BoxBench:
             if not ladder or not mine.size:
                 continue
             step = np.searchsorted([rung.spend_cents for rung in ladder], budgets[mine], side="right") - 1
-            pairs = [self.gain(number, frozenset(rung.kit), fresh=fresh) for rung in ladder]
+            pairs = [self._made_to_measure(number, frozenset(rung.kit), fresh=fresh) for rung in ladder]
             grows, stays = np.array([*pairs, (0.0, 0.0)]).T
-            planned = [self.gain(number, frozenset(rung.kit)) for rung in ladder]
+            planned = [self._made_to_measure(number, frozenset(rung.kit)) for rung in ladder]
             worth = np.array([*planned, (0.0, 0.0)]).T
             takes = worth[0][step] * times[mine] + worth[1][step] > 0.0
             saved[mine] = np.where(takes, grows[step] * times[mine] + stays[step], 0.0)
@@ -191,9 +207,9 @@ def classes_of(bench: BoxBench, wish: Ints, budget: Ints, times: Floats, *, one_
     """Divide riders into classes; each multiple makes one of its own where riders count one by one."""
     prices = np.unique([box.price_cents for box in bench.boxes])
     reach = np.searchsorted(prices, budget, side="right")
-    disliked = np.array([is_disliked(bench.shop.load(one.bike)) for one in bench.wishes], dtype=bool)
+    order_changes = np.array([rates_matter(bench.shop.load(one.bike), bench.aim) for one in bench.wishes], dtype=bool)
     matters = np.zeros(len(wish), dtype=bool)
-    matters[wish != WRONG] = one_by_one | disliked[wish[wish != WRONG]]
+    matters[wish != WRONG] = one_by_one | order_changes[wish[wish != WRONG]]
     multiple = np.where(matters, times, 1.0)
     good = np.flatnonzero(wish != WRONG)
     keys = np.stack([wish[good].astype(float), reach[good].astype(float), multiple[good]], axis=1)

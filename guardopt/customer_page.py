@@ -115,6 +115,7 @@ def quote_page(
     request: Request,
     today: date,
     *,
+    aim: str = "bills",
     progress: Callable[[str], None] = lambda _: None,
 ) -> str:
     """The page of one rider's quote: that of the plan for this rider, with the offer on top.
@@ -127,6 +128,8 @@ def quote_page(
         What the rider asks for.
     today
         The date of the quote.
+    aim
+        What is to be least, as for a plan.
     progress
         Told what is being worked on.
 
@@ -140,7 +143,7 @@ def quote_page(
     bench = Workbench(replace(scenario, falls=falls))
     budget = math.inf if request.budget_cents is None else request.budget_cents / 100
     must, never = request.wish.must, request.wish.never
-    made = plan(bench, budget=budget, must=must, never=never, progress=progress)
+    made = plan(bench, budget=budget, aim=aim, must=must, never=never, progress=progress)
     progress("drawing the page")
     return plan_page(bench, made, must=must, never=never, quote=_offer(made, details, request, today))
 

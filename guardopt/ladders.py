@@ -2,9 +2,10 @@
 
 Riders whose wish is the same differ in budget and in the multiple of their fall rates. A budget is looked up on the
 budget curve. A multiple m of all rates makes what falls cost m times as much with every kit, so it changes the order of
-kits only where some guard is disliked: then a kit measures m·A + D, with A its cost over the years and D its dislikes.
-Two multiples whose curves have the same kits have them in common with all multiples in between, since the least of such
-lines is concave in m and a line that touches it at two places lies on it from one to the other.
+kits only where something counts beside the falls: then a kit measures m·A + B, with A its cost over the years and B its
+dislikes and, for the aim outlay, its price. Two multiples whose curves have the same kits have them in common with all
+multiples in between, since the least of such lines is concave in m and a line that touches it at two places lies on it
+from one to the other.
 """
 
 from __future__ import annotations
@@ -40,14 +41,14 @@ class Rung:
         What the kit costs now: the least budget that has it.
     cost
         What falls cost over the years on the planning sample, at the rates as they are.
-    dislike
-        What the owner would pay not to have the kit on the bike.
+    beside
+        What counts beside that: dislikes and, for the aim outlay, what the kit costs to buy, resale taken off.
     """
 
     kit: tuple[str, ...]
     spend_cents: int
     cost: float
-    dislike: float
+    beside: float
 
 
 Ladder = tuple[Rung, ...]
@@ -55,7 +56,7 @@ Ladder = tuple[Rung, ...]
 
 @dataclass(frozen=True)
 class Ladders:
-    """The ladders of one wish: one for all multiples of the fall rates, or several where guards are disliked.
+    """The ladders of one wish: one for all multiples of the fall rates, or several where the order changes.
 
     Attributes
     ----------
@@ -75,14 +76,14 @@ class Ladders:
 
     def to_json(self) -> dict[str, Any]:
         """A record that `from_json` reads back to the last digit."""
-        ladders = [[[list(one.kit), one.spend_cents, one.cost, one.dislike] for one in rungs] for rungs in self.ladders]
+        ladders = [[[list(one.kit), one.spend_cents, one.cost, one.beside] for one in rungs] for rungs in self.ladders]
         return {"ladders": ladders, "multiples": list(self.multiples), "which": list(self.which)}
 
     @classmethod
     def from_json(cls, record: Mapping[str, Any]) -> Ladders:
         """The ladders of a record."""
         ladders = tuple(
-            tuple(Rung(tuple(kit), spend, cost, dislike) for kit, spend, cost, dislike in rungs)
+            tuple(Rung(tuple(kit), spend, cost, beside) for kit, spend, cost, beside in rungs)
             for rungs in record["ladders"]
         )
         return cls(ladders, tuple(record["multiples"]), tuple(record["which"]))
@@ -100,19 +101,22 @@ class LadderJob:
         The bike with these rates and guards.
     wants
         For each ladder the guards forced in and out, and the multiples asked for.
+    aim
+        What is to be least: ``bills`` or ``outlay``.
     """
 
     scenario: Scenario
     wants: tuple[tuple[Kit, Kit, tuple[float, ...]], ...]
+    aim: Aim = Aim.BILLS
 
 
-def is_disliked(scenario: Scenario) -> bool:
-    """Whether some guard is: then the multiple of the fall rates changes the order of kits."""
-    return any(guard.dislike for guard in scenario.guards)
+def rates_matter(scenario: Scenario, aim: Aim) -> bool:
+    """Whether the multiple of the fall rates changes the order of kits, as something counts beside the falls."""
+    return aim is Aim.OUTLAY or any(guard.dislike for guard in scenario.guards)
 
 
 def ladder_jobs(
-    shop: Shop, wishes: Sequence[Wish], multiples: Mapping[Wish, Iterable[float]]
+    shop: Shop, wishes: Sequence[Wish], multiples: Mapping[Wish, Iterable[float]], aim: Aim
 ) -> list[tuple[LadderJob, list[Wish]]]:
     """Divide wishes into jobs; each comes with the wishes that it answers, in its order.
 
@@ -123,7 +127,9 @@ def ladder_jobs(
     wishes
         What riders want, without repeats.
     multiples
-        The multiples of the fall rates that riders of a wish have, where guards are disliked.
+        The multiples of the fall rates that riders of a wish have, where these matter.
+    aim
+        What is to be least.
     """
     together: dict[tuple[Any, ...], list[Wish]] = {}
     for wish in sorted(wishes, key=lambda one: one.sorting):
@@ -131,7 +137,7 @@ def ladder_jobs(
     jobs = []
     for group in together.values():
         wants = tuple((one.must, one.never, tuple(sorted(multiples.get(one, ())))) for one in group)
-        jobs.append((LadderJob(shop.scenario_for(group[0]), wants), group))
+        jobs.append((LadderJob(shop.scenario_for(group[0]), wants, aim), group))
     return jobs
 
 
@@ -144,17 +150,17 @@ def find_ladders(job: LadderJob) -> list[Ladders]:
         A curve did not come out whole.
     """
     planner = Workbench(job.scenario).planner
-    return [_ladders(planner, Limits(None, must, never), multiples) for must, never, multiples in job.wants]
+    return [_ladders(planner, job.aim, Limits(None, must, never), multiples) for must, never, multiples in job.wants]
 
 
-def _ladders(planner: Planner, limits: Limits, multiples: Sequence[float]) -> Ladders:
+def _ladders(planner: Planner, aim: Aim, limits: Limits, multiples: Sequence[float]) -> Ladders:
     if not multiples:
-        return Ladders((_ladder(planner, limits, 1.0),))
+        return Ladders((_ladder(planner, aim, limits, 1.0),))
     found: dict[int, Ladder] = {}
 
     def at(row: int) -> Ladder:
         if row not in found:
-            found[row] = _ladder(planner, limits, multiples[row])
+            found[row] = _ladder(planner, aim, limits, multiples[row])
         return found[row]
 
     def settle(low: int, high: int) -> None:
@@ -173,27 +179,28 @@ def _ladders(planner: Planner, limits: Limits, multiples: Sequence[float]) -> La
     return Ladders(tuple(different.values()), tuple(multiples), which)
 
 
-def _ladder(planner: Planner, limits: Limits, multiple: float) -> Ladder:
+def _ladder(planner: Planner, aim: Aim, limits: Limits, multiple: float) -> Ladder:
     scenario = planner.scenario
     scaled = planner
     if multiple != 1.0:
         scaled = planner.with_rates([fall.per_year * multiple for fall in scenario.falls])
-    steps = curve(scaled, Aim.BILLS, limits)
-    _check_whole(scaled, limits, steps)
+    steps = curve(scaled, aim, limits)
+    _check_whole(scaled, aim, limits, steps)
     ladder = []
     for step in steps:
         dislike = scenario.dislike(step.best.kit)
         cost = planner.measure(Measure.COST, step.best.kit) - dislike
-        ladder.append(Rung(tuple(in_order(scenario, step.best.kit)), step.budget_cents, cost, dislike))
+        beside = dislike + (scenario.laid_out(step.best.kit) if aim is Aim.OUTLAY else 0.0)
+        ladder.append(Rung(tuple(in_order(scenario, step.best.kit)), step.budget_cents, cost, beside))
     return tuple(ladder)
 
 
-def _check_whole(planner: Planner, limits: Limits, steps: Sequence[Step]) -> None:
+def _check_whole(planner: Planner, aim: Aim, limits: Limits, steps: Sequence[Step]) -> None:
     """Below the first step there must be no kit: a walk that broke off would leave some budgets without their kit."""
     if steps and steps[0].budget_cents == 0:
         return
     below = steps[0].budget_cents - 1 if steps else None
-    if planner.best_untied(Aim.BILLS, replace(limits, budget_cents=below)) is not None:
+    if planner.best_untied(aim, replace(limits, budget_cents=below)) is not None:
         raise SolverError("a budget curve did not come out whole, so no budget was looked up on it")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -45,6 +45,9 @@ NEEDS_QUOTES = frozenset(',";\r\n')
 
 QUOTED, NO_KIT, WRONG_ROW = "quoted", "no_kit", "wrong_row"
 
+LOSES = "saves less than it costs"
+"""The note on a kit whose saving over the years does not pay for it, what its guards fetch at the end counted."""
+
 
 def steps_text(scenario: Scenario, ladder: Ladder) -> tuple[tuple[str, str, str], ...]:
     """For each step the kit, what of it is to be bought, and what comes off the bike."""
@@ -78,6 +81,7 @@ class Totals:
     buying: int = 0
     spend_cents: int = 0
     saving_cents: int = 0
+    losing: int = 0
 
     def __add__(self, other: Totals) -> Totals:
         return Totals(*(a + b for a, b in zip(self.to_list(), other.to_list(), strict=True)))
@@ -92,11 +96,12 @@ class Totals:
             "buying": self.buying,
             "spend": self.spend_cents / 100,
             "saving_over_years": self.saving_cents / 100,
+            "losing": self.losing,
         }
 
     def to_list(self) -> list[int]:
         """The numbers in order."""
-        return [self.riders, self.quoted, self.no_kit, self.wrong, self.buying, self.spend_cents, self.saving_cents]
+        return list(astuple(self))
 
 
 @dataclass(frozen=True)
@@ -110,7 +115,7 @@ class Quoted:
     answer
         ``(riders,)``: the number of the answer; below 0 where there is none.
     answers
-        The columns of `MONEY`, one entry for each different answer.
+        The columns of `MONEY` and ``note``, one entry for each different answer.
     notes
         By row, why there is no kit.
     """
@@ -139,6 +144,7 @@ class Quoted:
             buying=int(count[spend > 0].sum()),
             spend_cents=int(count @ spend),
             saving_cents=int(count @ saving),
+            losing=int(count[[note == LOSES for note in self.answers["note"]]].sum()),
         )
 
     def _about(self) -> dict[str, list[str]]:
@@ -161,7 +167,8 @@ class Quoted:
         """Every column, one entry for each rider; money rounded to the cent, None where there is none."""
         columns: dict[str, list[Any]] = dict(self._about())
         size = len(self.answer)
-        status, note = [QUOTED] * size, [""] * size
+        notes = [*self.answers["note"], ""]
+        status, note = [QUOTED] * size, [notes[one] for one in self.answer.tolist()]
         for row, (one, text) in self._unanswered().items():
             status[row], note[row] = one, text
         columns["status"] = status
@@ -182,7 +189,7 @@ class Quoted:
             [_written(value) for value in self.answers[name]] if name not in TEXTS else self.answers[name]
             for name in MONEY
         ]
-        tails = [f"{QUOTED},{','.join(values)}," for values in zip(*written, strict=True)]
+        tails = [f"{QUOTED},{','.join(values)}" for values in zip(*written, self.answers["note"], strict=True)]
         tails.append("")
         ends = [tails[one] for one in self.answer.tolist()]
         for row, (status, note) in self._unanswered().items():

@@ -12,10 +12,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from guardopt.asking import aim_of_a_shop
+from guardopt.bills import HALF_A_CENT
 from guardopt.clusters import run_here
 from guardopt.falls import Floats
-from guardopt.ladders import Ladders, find_ladders, is_disliked, ladder_jobs, price_jobs, price_kits
-from guardopt.quote_columns import MONEY, Quoted, unquoted_note
+from guardopt.ladders import Ladders, find_ladders, ladder_jobs, price_jobs, price_kits, rates_matter
+from guardopt.planner import Aim
+from guardopt.quote_columns import LOSES, MONEY, Quoted, unquoted_note
 from guardopt.rider_sheets import sheets_of_frame
 from guardopt.riders import WRONG, Reader, Riders
 from guardopt.scenario import Scenario
@@ -34,6 +37,8 @@ class Demand:
 
     Attributes
     ----------
+    aim
+        What is to be least: ``bills`` or ``outlay``.
     riders
         How many rows there are.
     wrong
@@ -41,6 +46,7 @@ class Demand:
     """
 
     shop: Shop
+    aim: Aim = Aim.BILLS
     reader: Reader = field(init=False)
     riders: int = 0
     wrong: int = 0
@@ -54,7 +60,7 @@ class Demand:
         self.riders += len(riders.wish)
         self.wrong += len(riders.problems)
         for number, wish in enumerate(self.reader.wishes):
-            if is_disliked(self.shop.load(wish.bike)):
+            if rates_matter(self.shop.load(wish.bike), self.aim):
                 asked = np.unique(riders.times[riders.wish == number])
                 self._multiples.setdefault(number, set()).update(asked.tolist())
 
@@ -142,24 +148,27 @@ def _divided(pairs: Ints, by: int) -> tuple[list[int], list[int]]:
 
 def _columns(answers: Sequence[tuple[tuple[Shelf, int, int], float]]) -> dict[str, list[Any]]:
     """What each different answer says, column by column."""
-    columns: dict[str, list[Any]] = {name: [] for name in MONEY}
+    columns: dict[str, list[Any]] = {name: [] for name in (*MONEY, "note")}
     beside: dict[tuple[int, int, float], tuple[Ints, Ints]] = {}
     for (shelf, ladder, row), multiple in answers:
         rungs = shelf.rungs[ladder]
-        key = (shelf.offset, ladder, multiple if rungs.dislike.any() else 1.0)
+        key = (shelf.offset, ladder, multiple if rungs.beside.any() else 1.0)
         if key not in beside:
             beside[key] = rungs.neighbours(multiple)
         yearly = multiple * shelf.stock - multiple * rungs.yearly
         spend = rungs.spend_cents[row] / 100
         values: list[Any] = [*rungs.texts[row], spend]
         values += [multiple * shelf.bare, multiple * shelf.stock, multiple * rungs.yearly[row]]
-        values += [shelf.scenario.annuity * yearly[row], _pays_back(spend, yearly[row])]
+        saving = shelf.scenario.annuity * yearly[row]
+        values += [saving, _pays_back(spend, yearly[row])]
         for neighbour in (int(beside[key][0][row]), int(beside[key][1][row])):
             if neighbour == NO_STEP:
                 values += [None, None, ""]
                 continue
             change = _change(rungs.ladder[row].kit, rungs.ladder[neighbour].kit)
             values += [rungs.spend_cents[neighbour] / 100, shelf.scenario.annuity * yearly[neighbour], change]
+        is_loss = saving < shelf.scenario.laid_out(rungs.ladder[row].kit) - HALF_A_CENT
+        values.append(LOSES if is_loss else "")
         for name, value in zip(columns, values, strict=True):
             columns[name].append(value)
     return columns
@@ -194,7 +203,7 @@ def answer_demand(
         Does jobs with a function, in any order and anywhere, and returns what came out in the order of the jobs.
     """
     wishes = demand.reader.wishes
-    jobs = ladder_jobs(shop, wishes, demand.multiples)
+    jobs = ladder_jobs(shop, wishes, demand.multiples, demand.aim)
     answers = run(find_ladders, [job for job, _ in jobs])
     ladders = {
         wish: found
@@ -207,7 +216,7 @@ def answer_demand(
     return Counter(shop, wishes, ladders, prices)
 
 
-def quote(bikes: Scenario | Mapping[str, Scenario], riders: pd.DataFrame) -> pd.DataFrame:
+def quote(bikes: Scenario | Mapping[str, Scenario], riders: pd.DataFrame, *, aim: str = "bills") -> pd.DataFrame:
     """Quote for riders in memory.
 
     Parameters
@@ -216,6 +225,8 @@ def quote(bikes: Scenario | Mapping[str, Scenario], riders: pd.DataFrame) -> pd.
         A scenario, or several by name where the riders have a column ``bike``.
     riders
         The columns of a table of riders; ``rider`` is needed, the others may be missing or blank.
+    aim
+        What is to be least: ``bills``, or ``outlay`` for what falls and guards cost together.
 
     Returns
     -------
@@ -226,12 +237,12 @@ def quote(bikes: Scenario | Mapping[str, Scenario], riders: pd.DataFrame) -> pd.
     Raises
     ------
     InputError
-        A column is unknown. A rider whose row is wrong is in the result, with what is wrong in ``note``.
+        The aim or a column is unknown. A rider whose row is wrong is in the result, with what is wrong in ``note``.
     """
     import pandas as pd
 
     shop = Shop.of(bikes)
-    demand = Demand(shop)
+    demand = Demand(shop, aim_of_a_shop(aim))
     for sheet in sheets_of_frame(riders):
         demand.add(demand.reader.read(sheet))
     counter = answer_demand(shop, demand)

@@ -13,12 +13,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from guardopt.asking import aim_of_a_shop
+from guardopt.bills import HALF_A_CENT
 from guardopt.boxes import NONE, Book, Box, BoxBench, Classes, Run, classes_of
 from guardopt.clusters import run_here
 from guardopt.errors import InputError, Problem, SolverError
 from guardopt.falls import Floats
 from guardopt.kits_program import Choice, MedianProgram, choose_with_stock
 from guardopt.ladders import find_ladders, ladder_jobs
+from guardopt.planner import Aim
 from guardopt.quoting import Demand
 from guardopt.rider_sheets import sheets_of_frame
 from guardopt.scenario import Scenario
@@ -65,6 +68,12 @@ class ReadyKits:
         What 1, 2, … kits save.
     candidates, classes
         How many boxes there were to choose from, and classes of riders.
+    wrong
+        Rows that are wrong.
+    aim
+        What the kits are to do: save most, or leave most once they are paid.
+    losing
+        How many riders take a kit that saves them less than it costs.
     """
 
     boxes: tuple[Box, ...]
@@ -78,6 +87,8 @@ class ReadyKits:
     candidates: int
     classes: int
     wrong: int
+    aim: Aim
+    losing: int
 
     @property
     def tailor_made_saving(self) -> float:
@@ -93,6 +104,7 @@ class ReadyKits:
         return {
             "riders": len(self.taken),
             "wrong_rows": self.wrong,
+            "aim": self.aim.value,
             "classes": self.classes,
             "candidates": self.candidates,
             "kits": [
@@ -106,6 +118,7 @@ class ReadyKits:
                 }
                 for number, box in enumerate(self.boxes)
             ],
+            "losing": self.losing,
             "without": int((self.taken == NONE).sum()) - self.wrong,
             "saving_over_years": self.choice.value,
             "bound": self.choice.bound,
@@ -177,7 +190,7 @@ def choose_kits(
     if count < 1:
         raise InputError([Problem("--count", f"found {count}, expected at least 1")])
     wishes = book.demand.reader.wishes
-    jobs = ladder_jobs(shop, wishes, book.demand.multiples)
+    jobs = ladder_jobs(shop, wishes, book.demand.multiples, book.demand.aim)
     progress("finding the best kits of every budget")
     answers = run(find_ladders, [job for job, _ in jobs])
     ladders = {
@@ -186,7 +199,7 @@ def choose_kits(
         for wish, found in zip(group, several, strict=True)
     }
     progress("pricing kits")
-    bench = BoxBench(shop, wishes, ladders, run)
+    bench = BoxBench(shop, wishes, ladders, book.demand.aim, run)
     scarce = _scarce(shop, bench.boxes, stock or {})
     wish, budget, times = book.arrays()
     classes = classes_of(bench, wish, budget, times, one_by_one=bool(scarce))
@@ -299,6 +312,7 @@ def _result(bench: BoxBench, book: Book, classes: Classes, choices: Sequence[Cho
     total = float(saved[False].sum())
     if abs(total - choice.value) > 1e-6 * max(1.0, abs(total)):
         raise SolverError(f"the kits were said to save {choice.value:.4f}, but adding up riders gives {total:.4f}")
+    paid = np.array([0.0 if bench.aim is Aim.OUTLAY else box.laid_out for box in bench.boxes])
     by_box = np.bincount(taken[taken != NONE], saved[False][taken != NONE], len(bench.boxes))
     kept = sorted(set(taken[taken != NONE].tolist()), key=lambda box: (-by_box[box], box))
     renumbered = np.full(len(bench.boxes) + 1, NONE, dtype=np.int64)
@@ -315,6 +329,8 @@ def _result(bench: BoxBench, book: Book, classes: Classes, choices: Sequence[Cho
         candidates=len(bench.boxes),
         classes=len(classes.gains),
         wrong=book.demand.wrong,
+        aim=bench.aim,
+        losing=int((saved[False][taken != NONE] < paid[taken[taken != NONE]] - HALF_A_CENT).sum()),
     )
 
 
@@ -323,6 +339,7 @@ def kits(
     riders: pd.DataFrame,
     count: int,
     *,
+    aim: str = "bills",
     stock: Mapping[str, int] | None = None,
     seconds: float | None = None,
 ) -> ReadyKits:
@@ -336,6 +353,8 @@ def kits(
         The columns of a table of riders; rows that are wrong are left out and counted.
     count
         How many kits, at most.
+    aim
+        ``bills``, or ``outlay`` for what is left of the saving once the kits are paid.
     stock
         How many of a guard can be handed out.
     seconds
@@ -344,10 +363,10 @@ def kits(
     Raises
     ------
     InputError
-        A column or an id is unknown, or a number is out of range.
+        The aim, a column or an id is unknown, or a number is out of range.
     """
     shop = Shop.of(bikes)
-    book = Book(Demand(shop))
+    book = Book(Demand(shop, aim_of_a_shop(aim)))
     for sheet in sheets_of_frame(riders):
         book.add(book.demand.reader.read(sheet))
     return choose_kits(shop, book, count, stock=stock, seconds=seconds)

@@ -70,20 +70,20 @@ class Rungs:
         return np.array([rung.cost for rung in self.ladder])
 
     @cached_property
-    def dislike(self) -> Floats:
-        """Dislikes of each kit."""
-        return np.array([rung.dislike for rung in self.ladder])
+    def beside(self) -> Floats:
+        """What counts beside that, for each kit."""
+        return np.array([rung.beside for rung in self.ladder])
 
     @cached_property
     def plain_neighbours(self) -> tuple[Ints, Ints]:
-        """Corners beside each step where nothing is disliked."""
+        """Corners beside each step where only falls count."""
         return neighbours(self.spend_cents, self.cost)
 
     def neighbours(self, multiple: float) -> tuple[Ints, Ints]:
         """Corners beside each step when all rates are so many times as high."""
-        if not self.dislike.any():
+        if not self.beside.any():
             return self.plain_neighbours
-        return neighbours(self.spend_cents, multiple * self.cost + self.dislike)
+        return neighbours(self.spend_cents, multiple * self.cost + self.beside)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from guardopt.options import Progress, common, parsed_changes, print_json
 
 if TYPE_CHECKING:
     from guardopt.quote_columns import Totals
-    from guardopt.riders import Riders
+    from guardopt.riders import Reader, Riders
     from guardopt.shop import Shop
 
 PROBLEMS_SHOWN = 20
@@ -24,10 +24,20 @@ def _warn(text: str) -> None:
     click.echo(f"warning: {text}", err=True)
 
 
+AIM = click.option(
+    "--aim",
+    type=click.Choice(["bills", "outlay"]),
+    default="bills",
+    show_default=True,
+    help="What is to be least: what falls cost; or that and the guards, resale taken off.",
+)
+
+
 @click.command()
 @common
 @click.argument("riders", type=click.Path(path_type=Path))
 @click.option("-o", "--out", type=click.Path(path_type=Path), metavar="OUT", help="Where to write: .csv or .parquet.")
+@AIM
 @click.option("--resume", is_flag=True, help="Go on where an interrupted run with the same OUT broke off.")
 @click.option("--strict", is_flag=True, help="Stop at the first rows that are wrong, and write nothing.")
 @click.option("--workers", type=click.IntRange(min=1), metavar="N", help="Find curves in N processes, by Dask.")
@@ -43,6 +53,7 @@ def quote(
     scenario: Path,
     riders: Path,
     out: Path | None,
+    aim: str,
     as_json: bool,
     changes: Sequence[str],
     seed: int | None,
@@ -52,13 +63,13 @@ def quote(
     page: Path | None,
     **options: Any,
 ) -> None:
-    """Quote the best kit for every rider of a table, or one rider's as a page.
+    """Quote the best kit for every rider of a table, or for one.
 
-    SCENARIO is one scenario, or a folder of scenario folders where the column "bike" of RIDERS says which. RIDERS and
+    One rider's quote is a page, see --rider. SCENARIO is one scenario, or a folder of scenario folders where the column "bike" of RIDERS says which. RIDERS and
     OUT are CSV or Parquet, as their names end.
     """
     if rider is not None or page is not None:
-        _quote_one(scenario, riders, rider, page, out, parsed_changes(changes, seed, falls))
+        _quote_one(scenario, riders, rider, page, out, aim, parsed_changes(changes, seed, falls))
         return
     if out is None:
         raise InputError([Problem("--out", "nothing found, expected a file to write")])
@@ -68,15 +79,21 @@ def quote(
     what_ifs = parsed_changes(changes, seed, falls)
     shop = open_shop(scenario, what_ifs, _warn)
     with Progress() as progress:
-        totals = _quote_all(shop, scenario, riders, out, what_ifs, strict, progress.say, **options)
+        totals, currencies = _quote_all(shop, scenario, riders, out, aim, what_ifs, strict, progress.say, **options)
     if as_json:
         print_json(totals.to_json())
     else:
-        click.echo(quote_text(totals, out))
+        click.echo(quote_text(totals, aim, currencies, out))
 
 
 def _quote_one(
-    folder: Path, riders: Path, rider: str | None, page: Path | None, out: Path | None, what_ifs: dict[str, object]
+    folder: Path,
+    riders: Path,
+    rider: str | None,
+    page: Path | None,
+    out: Path | None,
+    aim: str,
+    what_ifs: dict[str, object],
 ) -> None:
     """Write the page of one rider's quote."""
     problems = []
@@ -109,7 +126,7 @@ def _quote_one(
     shop = open_shop(folder, what_ifs, _warn)
     request = request_of(rider, shop, read_sheets(riders))
     with Progress() as progress:
-        html = quote_page(shop, details, request, date.today(), progress=progress.say)
+        html = quote_page(shop, details, request, date.today(), aim=aim, progress=progress.say)
     page.mkdir(parents=True, exist_ok=True)
     write_page(target, html)
     click.echo(f"Wrote the quote for {rider} to {target}.")
@@ -120,6 +137,7 @@ def _quote_all(
     folder: Path,
     riders: Path,
     out: Path,
+    aim: str,
     what_ifs: dict[str, object],
     strict: bool,
     say: Callable[[str], None],
@@ -128,9 +146,10 @@ def _quote_all(
     workers: int | None,
     cluster: str | None,
     chunk: int,
-) -> Totals:
+) -> tuple[Totals, set[str]]:
     from functools import partial
 
+    from guardopt.asking import aim_of_a_shop
     from guardopt.clusters import cluster as clustered
     from guardopt.clusters import run_on
     from guardopt.quote_output import QuoteFile, check_output
@@ -140,7 +159,7 @@ def _quote_all(
 
     if not (resume and out.exists()):
         check_output(out)
-    demand = Demand(shop)
+    demand = Demand(shop, aim_of_a_shop(aim))
     shown = 0
     for sheet in read_sheets(riders, chunk):
         read = demand.reader.read(sheet)
@@ -149,8 +168,10 @@ def _quote_all(
         say(f"looking through {riders.name}: {demand.riders:,} riders")
     if demand.wrong > shown:
         _warn(f"{riders.name}: {demand.wrong - shown:,} more wrong rows; the column note of {out.name} has them all")
+    _tell_doubts(riders, demand.reader)
     bikes = {wish.bike for wish in demand.reader.wishes}
-    question = question_of(folder, bikes, riders, {"changes": what_ifs, "chunk": chunk, "ending": out.suffix.lower()})
+    asked = {"aim": aim, "changes": what_ifs, "chunk": chunk, "ending": out.suffix.lower()}
+    question = question_of(folder, bikes, riders, asked)
     file = QuoteFile(out, question, resume=resume)
     try:
         with clustered(workers, cluster) as client:
@@ -159,7 +180,7 @@ def _quote_all(
             if number >= file.progress.chunks:
                 file.add(counter.quote(demand.reader.read(sheet)))
                 say(f"quoting: {file.progress.totals.riders:,} of {demand.riders:,} riders")
-        return file.finish()
+        return file.finish(), {shop.load(bike).currency for bike in bikes}
     finally:
         file.close()
 
@@ -167,6 +188,7 @@ def _quote_all(
 @click.command()
 @common
 @click.argument("riders", type=click.Path(path_type=Path))
+@AIM
 @click.option("--count", type=click.IntRange(min=1), required=True, metavar="K", help="How many kits to keep ready.")
 @click.option("-o", "--out", type=click.Path(path_type=Path), metavar="OUT", help="Write who gets which, as CSV.")
 @click.option(
@@ -187,6 +209,7 @@ def kits(
     scenario: Path,
     riders: Path,
     out: Path | None,
+    aim: str,
     as_json: bool,
     changes: Sequence[str],
     seed: int | None,
@@ -204,6 +227,7 @@ def kits(
     """
     from functools import partial
 
+    from guardopt.asking import aim_of_a_shop
     from guardopt.boxes import Book
     from guardopt.clusters import cluster as clustered
     from guardopt.clusters import run_on
@@ -219,7 +243,7 @@ def kits(
     limits = _stock(stock)
     shop = open_shop(scenario, parsed_changes(changes, seed, falls), _warn)
     with Progress() as progress:
-        book = Book(Demand(shop))
+        book = Book(Demand(shop, aim_of_a_shop(aim)))
         shown = 0
         for sheet in read_sheets(riders):
             read = book.demand.reader.read(sheet)
@@ -227,6 +251,7 @@ def kits(
             shown = _report(read, shown, strict)
         if book.demand.wrong > shown:
             _warn(f"{riders.name}: {book.demand.wrong - shown:,} more wrong rows")
+        _tell_doubts(riders, book.demand.reader)
         with clustered(workers, cluster) as client:
             found = choose_kits(
                 shop,
@@ -274,3 +299,9 @@ def _report(read: Riders, shown: int, strict: bool) -> int:
             _warn(str(problem))
         shown += 1
     return shown
+
+
+def _tell_doubts(riders: Path, reader: Reader) -> None:
+    """Tell of budgets that may not have been meant as they were read."""
+    for doubt in list(reader.doubts.values())[:PROBLEMS_SHOWN]:
+        _warn(f"{riders.name}, column budget: {doubt}")

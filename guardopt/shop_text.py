@@ -2,27 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 from guardopt.layout import cautions, table, wrapped
+from guardopt.planner import Aim
 from guardopt.quote_columns import Totals
 from guardopt.ready_kits import ReadyKits
 from guardopt.spelling import escaped, listed
-from guardopt.wording import money, number, percent
+from guardopt.wording import exact_money, money, number, percent
 
 
 def _riders(count: int) -> str:
     return f"{count:,} rider{'' if count == 1 else 's'}"
 
 
-def quote_text(totals: Totals, out: Path) -> str:
-    """What a number of quotes come to."""
+def quote_text(totals: Totals, aim: str, currencies: Collection[str], out: Path) -> str:
+    """What a number of quotes come to; bikes with different currencies have no sum."""
     lines = wrapped(f"Quoted {_riders(totals.quoted)} of {totals.riders:,}; the quotes are in {escaped(str(out))}.")
     if totals.quoted:
-        lines += wrapped(
-            f"{totals.buying:,} of them have something to buy: {totals.spend_cents / 100:,.2f} in all, which saves "
-            f"{totals.saving_cents / 100:,.2f} over the years the bikes are kept."
+        text = f"{totals.buying:,} of them have something to buy"
+        if len(currencies) == 1:
+            (currency,) = currencies
+            text += (
+                f": {exact_money(totals.spend_cents, currency)} in all, which saves "
+                f"{exact_money(totals.saving_cents, currency)} over the years the bikes are kept (on fresh falls)"
+            )
+        lines += wrapped(f"{text}.")
+    if totals.losing:
+        text = (
+            f"{totals.losing:,} {'kit saves' if totals.losing == 1 else 'kits save'} less than the guards cost, what "
+            "they fetch at the end counted; the column note has them."
         )
+        hint = " --aim outlay quotes only what pays for itself." if aim == Aim.BILLS else ""
+        lines += wrapped(f"{text}{hint}")
     if totals.no_kit:
         lines += wrapped(f"For {_riders(totals.no_kit)} no kit within the budget has what is forced in.")
     if totals.wrong:
@@ -33,10 +46,12 @@ def quote_text(totals: Totals, out: Path) -> str:
 def kits_text(found: ReadyKits, currency: str) -> str:
     """The kits to keep ready, what they save and how much of what could be saved that is."""
     said = found.to_json()
+    paid = ", once the kits are paid" if found.aim is Aim.OUTLAY else ""
+    riders = _riders(said["riders"] - said["wrong_rows"])
+    saving, tailor_made = (money(said[name], currency) for name in ("saving_over_years", "tailor_made_saving"))
     lines = wrapped(
-        f"Keep {len(found.boxes)} kit{'' if len(found.boxes) == 1 else 's'} ready: they save "
-        f"{_riders(said['riders'] - said['wrong_rows'])} {money(said['saving_over_years'], currency)} over the years, "
-        f"{percent(said['share'])} of the {money(said['tailor_made_saving'], currency)} that a kit made for each would."
+        f"Keep {len(found.boxes)} kit{'' if len(found.boxes) == 1 else 's'} ready: they save {riders} {saving} over "
+        f"the years{paid}, {percent(said['share'])} of the {tailor_made} that a kit made for each would."
     )
     if said["status"] != "optimal":
         lines += wrapped(f"The time ran out: another choice may save up to {money(said['bound'], currency)}.")
@@ -47,6 +62,11 @@ def kits_text(found: ReadyKits, currency: str) -> str:
         lines += wrapped(f"{_riders(kit['riders'])}; saves {money(kit['saving_over_years'], currency)}.", "  ")
     if said["without"]:
         lines += ["", *wrapped(f"{_riders(said['without'])} can pay none of these, or gain nothing from one.")]
+    if said["losing"]:
+        lines += wrapped(
+            f"{_riders(said['losing'])} would pay more for the kit than it saves; --aim outlay counts what kits "
+            "cost as well."
+        )
     rows = [
         (str(one["kits"]), number(one["saving_over_years"]), percent(one["share"]), number(one["bound"]))
         for one in said["curve"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from guardopt.plans import NO_LIMIT
 from guardopt.program import Limits
 from guardopt.rider_sheets import read_sheets
 from guardopt.riders import Reader
-from guardopt.scenario import Scenario
+from guardopt.scenario import Cover, Guard, Part, Scenario, Side
 from guardopt.shelves import corners, neighbours
 from guardopt.shop import Shop, Wish
 
@@ -96,8 +97,58 @@ def test_a_ladder_is_exhaustive_search_at_every_multiple(seed: int) -> None:
             least = every.least(Aim.BILLS, Limits(budget))
             reached = [rung for rung in ladder if rung.spend_cents <= budget]
             assert least is not None
-            measured = multiple * reached[-1].cost + reached[-1].dislike
+            measured = multiple * reached[-1].cost + reached[-1].beside
             assert measured == pytest.approx(least, abs=3 * GAP * max(1.0, least))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_ladder_for_the_outlay_is_exhaustive_search_at_every_multiple(seed: int) -> None:
+    """What guards cost stays the same however many falls there are, so the order of kits changes with the multiple."""
+    scenario = random_scenario(seed, guards=5)
+    multiples = (0.05, 0.2, 0.5, 1.0, 1.7, 4.0, 20.0)
+    (ladders,) = find_ladders(LadderJob(scenario, ((frozenset(), frozenset(), multiples),), Aim.OUTLAY))
+    for row, multiple in enumerate(multiples):
+        falls = tuple(replace(fall, per_year=fall.per_year * multiple) for fall in scenario.falls)
+        every = price_every_kit(replace(scenario, falls=falls), sample_of(scenario))
+        ladder = ladders.ladders[ladders.which[row]]
+        for budget in sorted(set(every.spend_cents.tolist())):
+            least = every.least(Aim.OUTLAY, Limits(budget))
+            reached = [rung for rung in ladder if rung.spend_cents <= budget]
+            assert least is not None
+            measured = multiple * reached[-1].cost + reached[-1].beside
+            assert measured == pytest.approx(least, abs=3 * GAP * max(1.0, abs(least)))
+
+
+def test_a_quote_for_the_outlay_is_the_plan_for_the_outlay(bikes: dict[str, Scenario]) -> None:
+    """The same kit or one as good, for riders with every kind of wish."""
+    riders = frame_of(some_riders(20, seed=5))
+    quotes = guardopt.quote(bikes, riders, aim="outlay")
+    for (_, rider), (_, said) in zip(riders.iterrows(), quotes.iterrows(), strict=True):
+        if said["status"] != "quoted":
+            continue
+        scenario, budget = rider_alone(bikes, rider)
+        forced = {"must": rider["must"].split(), "never": rider["never"].split()}
+        made = guardopt.plan(scenario, budget=budget, aim="outlay", reasons=False, **forced)
+        assert said["spend"] == made.spend
+        assert said["saving_over_years"] == pytest.approx(made.saving, abs=0.0051)
+
+
+def test_a_kit_that_saves_less_than_it_costs_is_noted_and_not_quoted_for_the_outlay(
+    make_scenario: Callable[..., Scenario],
+) -> None:
+    """By hand: a pad of 25 spares 20 a year, a bar of 30 spares 100; whoever counts the price leaves the pad."""
+    parts = [Part("tank", "tank", Side.CENTRE, 100.0), Part("seat", "seat", Side.CENTRE, 20.0)]
+    guards = [Guard("bar", "bar", Side.CENTRE, 3000), Guard("pad", "pad", Side.CENTRE, 2500)]
+    scenario = make_scenario(parts, guards, [Cover(("bar",), "tank", 1.0), Cover(("pad",), "seat", 1.0)])
+    riders = pd.DataFrame({"rider": ["a", "b", "c"], "budget": [25, 30, 55], "times": [1, 1, 1]})
+    bills = guardopt.quote(scenario, riders)
+    assert bills["buy"].tolist() == ["pad", "bar", "bar pad"]
+    assert bills["note"].tolist() == ["saves less than it costs", "", ""]
+    outlay = guardopt.quote(scenario, riders, aim="outlay")
+    assert outlay["buy"].tolist() == ["", "bar", "bar"]
+    assert outlay["note"].tolist() == ["", "", ""]
+    with pytest.raises(InputError, match="--aim: found 'worst', expected one of bills, outlay"):
+        guardopt.quote(scenario, riders, aim="worst")
 
 
 def test_ladders_are_written_and_read_to_the_last_digit(bikes: dict[str, Scenario]) -> None:

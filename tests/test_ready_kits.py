@@ -195,6 +195,20 @@ def test_as_many_kits_as_riders_want_catch_all_that_owners_of_nothing_could_save
     assert found.choice.value == pytest.approx(found.tailor_made_saving, rel=1e-6)
 
 
+def test_for_the_outlay_a_kit_goes_only_to_those_whom_it_pays(bikes: dict[str, Scenario], riders: pd.DataFrame) -> None:
+    """What a rider gains is what is left once the kit is paid; no choice of kits leaves more."""
+    bills, outlay = kits(bikes, riders, 2), kits(bikes, riders, 2, aim="outlay")
+    assert bills.losing > 0
+    assert outlay.losing == 0
+    assert (outlay.saving >= 0.0).all()
+    assert outlay.choice.proven
+    paid = np.array([0.0 if number == NONE else bills.boxes[number].laid_out for number in bills.taken])
+    assert outlay.choice.value >= float(np.maximum(bills.saving - paid, 0.0).sum()) - 1e-6
+    assert (outlay.saving <= outlay.tailor_made + 1e-5).all()
+    with pytest.raises(InputError, match="--aim: found 'worst'"):
+        kits(bikes, riders, 2, aim="worst")
+
+
 def test_a_box_is_sold_whole_and_what_the_rider_has_stays_on_where_it_fits() -> None:
     """An owned slider comes off for the bar in its slot, and what needed the slider with it; an owned grille stays on."""
     scenario_of = {
