@@ -28,14 +28,17 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from guardopt.billing import BillReport, bill
     from guardopt.budget_curve import BudgetCurve, budgets
+    from guardopt.buying_order import BuyingOrder
     from guardopt.errors import GuardoptError, InputError, NoKitError, OutOfTimeError, SolverError
+    from guardopt.kits_chosen import ReadyKits
     from guardopt.learning import Learned, learn
     from guardopt.outlook import Forecast, forecast
-    from guardopt.plans import NO_LIMIT, Plan, plan
+    from guardopt.planned import Plan
+    from guardopt.plans import NO_LIMIT, plan
     from guardopt.quoting import quote
     from guardopt.reading import load
-    from guardopt.ready_kits import ReadyKits, kits
-    from guardopt.saving_up import BuyingOrder, order
+    from guardopt.ready_kits import kits
+    from guardopt.saving_up import order
     from guardopt.scenario import Scenario
     from guardopt.what_if import sweep
     from guardopt.workbench import Workbench

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
+from guardopt.aims import Aim
 from guardopt.errors import InputError, Problem
-from guardopt.planner import Aim
 from guardopt.scenario import Scenario
 
 Found = TypeVar("Found")

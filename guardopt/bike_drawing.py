@@ -13,9 +13,9 @@ from html import escape
 from importlib.resources import files
 from itertools import product
 
-from guardopt.plans import Plan
+from guardopt.pieces import Part, Side
+from guardopt.planned import Plan
 from guardopt.plots import BARE, FITTED, spoken
-from guardopt.scenario import Part, Side
 from guardopt.wording import money
 
 LARGEST_RADIUS = 105.0

@@ -6,9 +6,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from guardopt.bills import Bike, Bill, price
+from guardopt.bike import Bike
+from guardopt.bills import Bill, price
 from guardopt.errors import InputError, Problem
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario
 from guardopt.spelling import advice, shown
 from guardopt.workbench import Workbench, on_bench
 

@@ -11,18 +11,16 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from guardopt.aims import Aim
+from guardopt.arrays import Floats, Ints
 from guardopt.billing import in_order
-from guardopt.falls import Floats
 from guardopt.ladders import Ladders, PriceJob, price_kits, rates_matter
-from guardopt.planner import Aim
+from guardopt.pieces import Kit
 from guardopt.quoting import Demand
 from guardopt.riders import WRONG, Riders
-from guardopt.scenario import Kit, Scenario
+from guardopt.scenario import Scenario
 from guardopt.shop import Shop, Wish
-
-Ints = NDArray[np.int64]
 
 NONE = -1
 """Stands for no class, and for no box."""
@@ -78,10 +76,7 @@ def fitted_with(scenario: Scenario, box: Kit, wish: Wish) -> Kit | None:
     rivals = {
         name for name in wish.owned - box if any(scenario.exclude_each_other(guard[name], guard[one]) for one in box)
     }
-    kit = (box | wish.owned) - rivals
-    while lonely := {name for name in kit - box if any(not need & kit for need in guard[name].needs)}:
-        kit -= lonely
-    found = frozenset(kit)
+    found = scenario.supported((box | wish.owned) - rivals, box)
     is_allowed = wish.must <= found and not wish.never & found and not scenario.clashes(found)
     return found if is_allowed and scenario.is_within_weight(found) else None
 

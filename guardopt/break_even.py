@@ -12,10 +12,10 @@ import time
 from dataclasses import dataclass
 from itertools import pairwise
 
+from guardopt.aims import GAP, Aim, Limits, Measure
 from guardopt.errors import OutOfTimeError
-from guardopt.planner import GAP, Aim, Planner
-from guardopt.program import Limits, Measure
-from guardopt.scenario import Kit
+from guardopt.pieces import Kit
+from guardopt.planner import Planner
 
 MOST = 1000.0
 """Largest multiple of the fall rates looked at."""

@@ -9,16 +9,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from guardopt.aims import GAP, TIME_LIMIT, Aim, Best, Limits, Measure
 from guardopt.asking import with_problems, wrong_aim, wrong_gap, wrong_time_limit
 from guardopt.billing import forced_guards, in_order
 from guardopt.errors import InputError, NoKitError, OutOfTimeError, Problem
 from guardopt.focus import TIE
-from guardopt.planner import GAP, Aim, Best, Planner
-from guardopt.program import Limits, Measure
+from guardopt.planner import Planner
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench, on_bench
-
-TIME_LIMIT = 60.0
 
 READABLE = 25
 """More steps than this are too many for a page of text."""

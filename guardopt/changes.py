@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
+from guardopt.cells import Cell, Findings, Row
 from guardopt.errors import InputError, Problem
 from guardopt.rows import TABLE_MODELS
 from guardopt.spelling import advice, escaped, shown
-from guardopt.tables import OPTIONAL_TABLES, Cell, Findings, Row, Sheets, Table
+from guardopt.tables import OPTIONAL_TABLES, Sheets, Table
 
 ID_COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
     "parts": ("part",),

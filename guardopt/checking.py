@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from guardopt.cells import Cell, Findings, Row
 from guardopt.guard_checking import check_stock, covers_of, guards_of, offers_of, rounded_cents
 from guardopt.oddities import Origins, warn_of_oddities
+from guardopt.pieces import Fall, Insurance, KnockOn, Part
 from guardopt.riding_checking import ridings_of
 from guardopt.rows import (
     CoverRow,
@@ -21,11 +23,11 @@ from guardopt.rows import (
     read_entries,
     validate,
 )
-from guardopt.scenario import Fall, Insurance, KnockOn, Part, Scenario
+from guardopt.scenario import Scenario
 from guardopt.settings import Labour, read_settings
 from guardopt.sides import Roster, ids_in, matched, placed
 from guardopt.spelling import advice, nearest
-from guardopt.tables import Cell, Findings, Row, Sheets, Table
+from guardopt.tables import Sheets, Table
 
 
 def build(sheets: Sheets, findings: Findings) -> Scenario | None:

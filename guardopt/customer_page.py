@@ -13,7 +13,8 @@ from typing import Any
 from guardopt.errors import InputError, Problem
 from guardopt.page import plan_page
 from guardopt.page_steps import named
-from guardopt.plans import Plan, plan
+from guardopt.planned import Plan
+from guardopt.plans import plan
 from guardopt.rider_sheets import Sheet
 from guardopt.riders import NO_LIMIT, Reader
 from guardopt.shop import Shop, Wish

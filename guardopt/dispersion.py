@@ -20,9 +20,9 @@ from typing import Any
 
 import numpy as np
 
+from guardopt.arrays import Floats
 from guardopt.beliefs import Belief, Seen
 from guardopt.fall_log import Log
-from guardopt.falls import Floats
 
 SHUFFLES = 9_999
 SIGNIFICANT = 0.05

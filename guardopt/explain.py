@@ -13,12 +13,13 @@ from enum import StrEnum
 
 import numpy as np
 
+from guardopt.aims import Aim, Best, Limits
 from guardopt.bills import Bill, price
 from guardopt.budget_curve import Step
 from guardopt.falls import Stratum
-from guardopt.planner import Aim, Best, Planner
-from guardopt.program import Limits
-from guardopt.scenario import Guard, Kit, Scenario
+from guardopt.pieces import Guard, Kit
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 
 NOTHING = 0.005
 """Half a cent over the years: less is nothing."""
@@ -187,20 +188,10 @@ def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...
 def _kits(scenario: Scenario, kit: Kit, guard: Guard) -> tuple[Kit, Kit]:
     """The kit without the guard and with it, all else being the same."""
     if guard.id in kit:
-        return _drop_unmet(scenario, kit - {guard.id}), kit
+        return scenario.supported(kit - {guard.id}), kit
     room = kit - {one.id for one in scenario.guards if scenario.exclude_each_other(guard, one)}
-    plus = _drop_unmet(scenario, room | {guard.id}, keep=guard.id)
+    plus = scenario.supported(room | {guard.id}, frozenset({guard.id}))
     return plus - {guard.id}, plus
-
-
-def _drop_unmet(scenario: Scenario, kit: Kit, keep: str | None = None) -> Kit:
-    """Take off guards that need one that is no longer on the bike, until none does."""
-    unmet = {
-        name
-        for name in kit
-        if name != keep and any(not alternatives & kit for alternatives in scenario.guard[name].needs)
-    }
-    return _drop_unmet(scenario, kit - unmet, keep) if unmet else kit
 
 
 def _picked(question: Question, swap: Swap) -> Verdict:

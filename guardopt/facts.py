@@ -28,8 +28,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from guardopt.bills import Bike, tail_weights, worn_guards
-from guardopt.falls import Bools, Floats, Stratum
+from guardopt.arrays import Bools, Floats, Ints
+from guardopt.bike import Bike
+from guardopt.bills import tail_weights, worn_guards
+from guardopt.falls import Stratum
 from guardopt.items import Items, KeptFalls, reduce_falls, sums
 from guardopt.kit_table import merged_costs
 from guardopt.reach import Reach
@@ -88,7 +90,7 @@ class _Chosen:
         self.item, self.guard = item, guard
 
 
-def _first_unspared(items: Items, fitted: Floats) -> NDArray[np.int64]:
+def _first_unspared(items: Items, fitted: Floats) -> Ints:
     """With a whole kit: of each item that is incurred, the first strike that no cover spares."""
     spared = np.zeros(items.strike_item.size, dtype=bool)
     spared[items.against_strike[fitted > 0.0]] = True
@@ -97,7 +99,7 @@ def _first_unspared(items: Items, fitted: Floats) -> NDArray[np.int64]:
     return unspared[np.diff(item, prepend=-1) > 0]
 
 
-def _least_spared(items: Items, fitted: Floats) -> NDArray[np.int64]:
+def _least_spared(items: Items, fitted: Floats) -> Ints:
     """With guards fitted in part: of each item that is incurred in part, the first of the strikes spared least."""
     unspared = 1.0 - sums(items.against_strike, fitted, items.strike_item.size)
     root = items.first_strike
@@ -214,8 +216,8 @@ class _CappedFacts:
     """Facts (2) fall by fall: cost ≥ constant − Σ slope x, the sum over pairs of a fall and a guard."""
 
     constant: Floats
-    fall: NDArray[np.int64]
-    guard: NDArray[np.int64]
+    fall: Ints
+    guard: Ints
     slope: Floats
 
 
@@ -282,7 +284,7 @@ def mean_renewals(bike: Bike, strata: Sequence[Stratum]) -> Floats:
     return renewals
 
 
-def _by_bare_bill(falls: KeptFalls) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _by_bare_bill(falls: KeptFalls) -> tuple[Ints, Ints]:
     """Group falls of one kind by their bill on the bare bike: the group of each fall, and the kind of each group."""
     group = np.zeros(falls.fall.size, dtype=np.int64)
     kinds: list[int] = []

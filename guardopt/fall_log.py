@@ -7,7 +7,8 @@ from datetime import date
 from functools import cached_property
 
 from guardopt.errors import Problem
-from guardopt.scenario import Cover, Kit, Part, Scenario, Side
+from guardopt.pieces import Cover, Kit, Part, Side
+from guardopt.scenario import Scenario
 
 DAYS_A_YEAR = 365.25
 

@@ -15,12 +15,10 @@ from hashlib import blake2b
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
-from guardopt.scenario import Fall, Guard, Kit, Part, Scenario, Side
-
-Bools = NDArray[np.bool_]
-Floats = NDArray[np.float64]
+from guardopt.arrays import Bools, Floats
+from guardopt.pieces import Fall, Guard, Kit, Part, Side
+from guardopt.scenario import Scenario
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from guardopt.falls import Floats
-from guardopt.program import Measure, Program, Terms
+from guardopt.aims import Measure
+from guardopt.arrays import Floats, Ints
+from guardopt.program import Program, Terms
 
 TIE = 1e-9
 """Relative difference below which two costs are the same; sums of the same costs in another order differ by less."""
@@ -43,7 +43,7 @@ class Pool:
         self._constant = np.zeros(0)
         self._slope = np.zeros((0, guards))
 
-    def news(self, constant: Floats, slope: Floats, x: Floats) -> tuple[NDArray[np.int64], Floats, Floats]:
+    def news(self, constant: Floats, slope: Floats, x: Floats) -> tuple[Ints, Floats, Floats]:
         """Keep the facts, one a variable, that say more at x: the variables, constants and slopes of these."""
         known = self._floor.copy()
         np.maximum.at(known, self._variable, self._constant - self._slope @ x)

@@ -9,11 +9,13 @@ from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Decimal
 from itertools import combinations
 
-from guardopt.rows import LARGEST_NUMBER, CoverRow, Entry, GuardRow, OfferRow
-from guardopt.scenario import Cover, Guard, Offer, Scenario
+from guardopt.cell_types import LARGEST_NUMBER
+from guardopt.cells import Findings, Row
+from guardopt.pieces import Cover, Guard, Offer
+from guardopt.rows import CoverRow, Entry, GuardRow, OfferRow
+from guardopt.scenario import Scenario
 from guardopt.sides import Placed, Roster, common_side, matched, meeting, placed
 from guardopt.spelling import advice, shown, thousands_doubt
-from guardopt.tables import Findings, Row
 
 
 def cents(amount: Decimal) -> int:

@@ -26,16 +26,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from guardopt.arrays import Floats, Ints
 from guardopt.beliefs import Belief, Seen
 from guardopt.errors import SolverError
 from guardopt.fall_log import LoggedFall, givers
-from guardopt.falls import Floats
 from guardopt.numbers_learned import Kind, Number
 from guardopt.scenario import Scenario
-
-Ints = NDArray[np.int64]
 
 MOST_TURNS = 200_000
 CONVERGED = 1e-12

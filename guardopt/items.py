@@ -17,12 +17,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from guardopt.bills import Bike, outcome
-from guardopt.falls import Bools, Floats, Stratum
-
-Ints = NDArray[np.int64]
+from guardopt.arrays import Bools, Floats, Ints
+from guardopt.bike import Bike
+from guardopt.bills import outcome
+from guardopt.falls import Stratum
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,13 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from guardopt.bills import Bike
+from guardopt.arrays import Bools, Floats
+from guardopt.bike import Bike
 from guardopt.facts import mean_renewals
-from guardopt.falls import Bools, Floats, Stratum
+from guardopt.falls import Stratum
 from guardopt.items import Reduced, reduce_falls, sums
 from guardopt.kit_table import merged_costs
-from guardopt.scenario import Kit
+from guardopt.pieces import Kit
 
 
 def mean_costs(bike: Bike, strata: Iterable[Stratum], kits: Sequence[Kit]) -> Floats:

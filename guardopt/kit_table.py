@@ -12,11 +12,11 @@ from collections.abc import Callable
 from copy import copy
 
 import numpy as np
-from numpy.typing import NDArray
 
-from guardopt.falls import Bools, Floats
+from guardopt.arrays import Bools, Floats, Ints
 from guardopt.items import Items
-from guardopt.scenario import Kit, Scenario, best_saving
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario, best_saving
 
 MOST_KITS = 400_000
 """Above this the integer program is quicker, and lists would take too much memory."""
@@ -45,9 +45,9 @@ def legal_kits(scenario: Scenario) -> Bools | None:
     return kits
 
 
-def spends(scenario: Scenario, kits: Bools) -> NDArray[np.int64]:
+def spends(scenario: Scenario, kits: Bools) -> Ints:
     """``(kits,)``: what each kit costs now, in cents, offers taken where they save most."""
-    spend: NDArray[np.int64] = kits.astype(np.int64) @ np.array([guard.spend_cents for guard in scenario.guards])
+    spend: Ints = kits.astype(np.int64) @ np.array([guard.spend_cents for guard in scenario.guards])
     lots = [(scenario.bought_in(offer), scenario.offer_saving_cents(offer)) for offer in scenario.offers]
     lots = [(lot, saving) for lot, saving in lots if saving]
     if not lots:
@@ -94,7 +94,7 @@ def merged_costs(items: Items, cover_guards: list[tuple[int, ...]], kinds: int, 
     return total
 
 
-def _patterns(kits: Bools, guards: list[int]) -> tuple[Bools, NDArray[np.int64]]:
+def _patterns(kits: Bools, guards: list[int]) -> tuple[Bools, Ints]:
     """The different combinations of these guards among the kits, and which of them each kit has."""
     if len(guards) <= 12:
         which = np.zeros(len(kits), dtype=np.int64)
@@ -131,7 +131,7 @@ class KitTable:
         scenario: Scenario,
         kits: Bools,
         exact_part: Floats,
-        group_fall: NDArray[np.int64],
+        group_fall: Ints,
         floor: Floats,
         price_kit: Callable[[Floats], tuple[Floats, Floats]],
     ) -> None:
@@ -219,7 +219,7 @@ class KitTable:
         self._certain = weights @ self._exact_part + self._dislike
         self._bound = self._certain + self._least @ weights[self._group_fall]
 
-    def _allowed(self, budget_cents: int | None, must: Kit, never: Kit) -> NDArray[np.int64]:
+    def _allowed(self, budget_cents: int | None, must: Kit, never: Kit) -> Ints:
         fits = np.ones(len(self._kits), dtype=bool)
         if budget_cents is not None:
             fits &= self._spend_cents <= budget_cents
@@ -237,7 +237,7 @@ class KitTable:
         self._priced[row] = True
         self._heed(np.array([row]))
 
-    def _heed(self, rows: NDArray[np.int64]) -> bool:
+    def _heed(self, rows: Ints) -> bool:
         """Raise the bounds of these kits by the facts they have not met; whether there were any."""
         behind = rows[self._heeded[rows] < len(self._constants)]
         if not behind.size:

@@ -28,13 +28,10 @@ from typing import Any
 
 import numpy as np
 import pulp
-from numpy.typing import NDArray
 
+from guardopt.arrays import Floats, Ints
 from guardopt.errors import OutOfTimeError
 from guardopt.solving import Ended, dot, proven_bound, run
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 GAP = 1e-7
 """Relative gap at which a choice counts as proven best."""

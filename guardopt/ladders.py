@@ -16,15 +16,16 @@ from typing import Any
 
 import numpy as np
 
+from guardopt.aims import Aim, Limits, Measure
+from guardopt.arrays import Floats
+from guardopt.bike import Bike
 from guardopt.billing import in_order
-from guardopt.bills import Bike
 from guardopt.budget_curve import Step, curve
 from guardopt.errors import SolverError
-from guardopt.falls import Floats
 from guardopt.kit_prices import mean_costs
-from guardopt.planner import Aim, Planner
-from guardopt.program import Limits, Measure
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 from guardopt.shop import Shop, Wish
 from guardopt.workbench import Workbench
 

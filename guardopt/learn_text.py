@@ -10,7 +10,8 @@ from guardopt.layout import cautions, table, title, wrapped
 from guardopt.learning import Learned
 from guardopt.learning_effect import Effect
 from guardopt.numbers_learned import Kind
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario
 from guardopt.spelling import listed
 from guardopt.strike_correlation import ENOUGH_FALLS
 from guardopt.updating import Estimate

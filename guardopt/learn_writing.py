@@ -13,16 +13,18 @@ from pathlib import Path
 
 from guardopt.beliefs import Belief
 from guardopt.cell_editing import CsvText
+from guardopt.cell_types import Amount, Positive, Text
+from guardopt.cells import Findings, Row
 from guardopt.errors import GuardoptError, InputError, Problem
 from guardopt.folder_writing import write_folder
 from guardopt.guard_checking import covers_of
 from guardopt.learning import Learned
 from guardopt.numbers_learned import Kind, numbers_of, value_of
 from guardopt.reading import load
-from guardopt.rows import Amount, CoverRow, GuardRow, PartRow, Positive, RowModel, Text, read_entries
+from guardopt.rows import CoverRow, GuardRow, PartRow, RowModel, read_entries
 from guardopt.scenario import Scenario
 from guardopt.sides import Roster
-from guardopt.tables import READING_ORDER, Findings, Row, Sheets, parse_table, read_sheets, read_text
+from guardopt.tables import READING_ORDER, Sheets, parse_table, read_sheets, read_text
 
 LEARNED_FILE = "learned.csv"
 

@@ -11,11 +11,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from guardopt.bike import Bike
 from guardopt.billing import in_order
-from guardopt.bills import Bike, price
+from guardopt.bills import price
 from guardopt.numbers_learned import Number
+from guardopt.pieces import Kit
 from guardopt.plans import plan
-from guardopt.scenario import Kit, Scenario
+from guardopt.scenario import Scenario
 from guardopt.slopes import Slopes
 from guardopt.workbench import Workbench
 

@@ -15,13 +15,16 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field
 
+from guardopt.cell_types import Id, References, Text
+from guardopt.cells import Findings, Row
 from guardopt.errors import InputError, Problem
 from guardopt.fall_log import Log, LoggedFall, Watched, givers
-from guardopt.rows import Entry, Id, References, RowModel, Text, check_columns, read_entries, validate
-from guardopt.scenario import Guard, Part, Scenario, Side
+from guardopt.pieces import Guard, Part, Side
+from guardopt.rows import Entry, RowModel, check_columns, read_entries, validate
+from guardopt.scenario import Scenario
 from guardopt.sides import Placed, Roster
 from guardopt.spelling import advice, escaped, listed, shown
-from guardopt.tables import Findings, Row, Table, parse_table, read_text
+from guardopt.tables import Table, parse_table, read_text
 
 WATCHED_FILE = "watched.csv"
 LOG_FILE = "log.csv"

@@ -16,16 +16,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pulp
-from numpy.typing import NDArray
 
+from guardopt.arrays import Floats
 from guardopt.errors import NoKitError
+from guardopt.pieces import Kit
 from guardopt.program import LESS_THAN_A_CENT, Terms, add_fitting_rules
-from guardopt.scenario import Kit, Scenario
+from guardopt.scenario import Scenario
 from guardopt.solving import Ended, dot, proven_bound, run
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

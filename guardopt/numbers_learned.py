@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 
-from guardopt.scenario import Fall, Scenario
+from guardopt.pieces import Fall
+from guardopt.scenario import Scenario
 
 
 class Kind(StrEnum):

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TypeVar
 
-from guardopt.scenario import Cover, Guard, KnockOn, Part, Scenario
-from guardopt.tables import Findings, Row
+from guardopt.cells import Findings, Row
+from guardopt.pieces import Cover, Guard, KnockOn, Part
+from guardopt.scenario import Scenario
 
 MOST_FALLS_A_YEAR = 400
 HIGH_DISCOUNT_RATE = 0.3

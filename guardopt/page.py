@@ -25,7 +25,7 @@ from guardopt.layout import CAUTIONS
 from guardopt.outlook import Forecast, forecast
 from guardopt.page_steps import StepWords, planned_step, step_table, steps_in_words
 from guardopt.page_tables import answer, doubts, fall_table, forecast_table, guard_rows, part_table
-from guardopt.plans import Plan
+from guardopt.planned import Plan
 from guardopt.plots import PARTS_SHOWN, budget_curve, falls, parts, svg
 from guardopt.plots import forecast as forecast_figure
 from guardopt.spelling import escaped

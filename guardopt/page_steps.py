@@ -10,14 +10,15 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from guardopt.aims import Aim, Measure
 from guardopt.budget_curve import BudgetCurve, Step
 from guardopt.explain import NOTHING
 from guardopt.focus import TIE
-from guardopt.planner import Aim, Planner
-from guardopt.plans import Plan
+from guardopt.pieces import Guard, Kit
+from guardopt.planned import Plan
+from guardopt.planner import Planner
 from guardopt.plots import spoken
-from guardopt.program import Measure
-from guardopt.scenario import Guard, Kit, Scenario
+from guardopt.scenario import Scenario
 from guardopt.spelling import listed
 from guardopt.wording import exact_money, money, number, years
 
@@ -198,7 +199,7 @@ class _Teller:
         return self._why_in(kit, cost, guard) if guard.id in kit else self._why_out(row, kit, cost, guard)
 
     def _why_in(self, kit: Kit, cost: float, guard: Guard) -> str:
-        without = _supported(self._scenario, kit - {guard.id})
+        without = self._scenario.supported(kit - {guard.id})
         saving, currency = self._cost(without) - cost, self._scenario.currency
         start = "In because you asked for it" if guard.id in self._must else "Already yours" if guard.owned else ""
         worth = f"saves {money(saving, currency)} {self._over}"
@@ -215,7 +216,7 @@ class _Teller:
             return "Out because you ruled it out."
         scenario, currency = self._scenario, self._scenario.currency
         rivals = {name for name in kit if scenario.exclude_each_other(guard, scenario.guard[name])}
-        plus = _supported(scenario, (kit - rivals) | {guard.id}, keep=guard.id)
+        plus = scenario.supported((kit - rivals) | {guard.id}, frozenset({guard.id}))
         unmet = [one for one in guard.needs if not one & plus]
         if unmet:
             wanted = said([listed(named(scenario, one)) or "a guard that is not on offer" for one in unmet])
@@ -232,9 +233,8 @@ class _Teller:
     def _obstacle(self, row: int, kit: Kit, plus: Kit, guard: Guard, gain: float) -> str:
         """What keeps out a guard that would save something."""
         scenario, steps = self._scenario, self._curve.steps
-        dearer = (scenario.spend_cents(plus) - scenario.spend_cents(kit)) / 100
-        resale = scenario.resale_value(plus) - scenario.resale_value(kit)
-        if self._plan.aim is Aim.OUTLAY and gain <= dearer - resale + NOTHING:
+        if self._plan.aim is Aim.OUTLAY and gain <= scenario.laid_out(plus) - scenario.laid_out(kit) + NOTHING:
+            resale = scenario.resale_value(plus) != scenario.resale_value(kit)
             return f"that is less than the change costs{', resale taken off' if resale else ''}"
         if guard.dislike and gain <= scenario.dislike(plus) - scenario.dislike(kit) + NOTHING:
             return "you would rather not have it on the bike"
@@ -244,9 +244,3 @@ class _Teller:
         if not scenario.is_within_weight(plus):
             return "within the weight limit other guards do more"
         return "other guards do more for the same money"
-
-
-def _supported(scenario: Scenario, kit: Kit, keep: str | None = None) -> Kit:
-    """The kit without the guards that need one that is not on the bike; `keep` stays whatever it needs."""
-    unmet = {name for name in kit - {keep} if any(not needed & kit for needed in scenario.guard[name].needs)}
-    return _supported(scenario, kit - unmet, keep) if unmet else kit

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
+from guardopt.aims import Aim
+from guardopt.bike import Bike
 from guardopt.bike_drawing import numbers_of
 from guardopt.bill_text import often
-from guardopt.bills import HALF_A_CENT, Bike, Bill
+from guardopt.bills import HALF_A_CENT, Bill
 from guardopt.explain import NOTHING
 from guardopt.outlook import Forecast
 from guardopt.page_steps import StepWords, named, said, speaker
-from guardopt.planner import Aim
-from guardopt.plans import Plan, Status
+from guardopt.pieces import Guard
+from guardopt.planned import Plan, Status
 from guardopt.plots import spoken
 from guardopt.question_text import sureness_sentences
-from guardopt.scenario import Guard, Scenario
+from guardopt.scenario import Scenario
 from guardopt.wording import exact_money, money, number, once_in, percent, years
 
 PARTS_IN_SIGHT = 12

@@ -14,11 +14,12 @@ from typing import Any
 
 import numpy as np
 
+from guardopt.arrays import Bools, Floats
 from guardopt.beliefs import LEVEL, Belief
-from guardopt.bills import Bike
+from guardopt.bike import Bike
 from guardopt.fall_log import Log, LoggedFall
-from guardopt.falls import Bools, Floats
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario
 
 SIMULATIONS = 4_000
 

@@ -9,68 +9,27 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from copy import copy
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from dataclasses import replace
 from functools import cache, cached_property
 
 import numpy as np
 
-from guardopt.bills import Bike
+from guardopt.aims import GAP, Aim, Best, Limits, Measure
+from guardopt.arrays import Floats
+from guardopt.bike import Bike
 from guardopt.errors import NoKitError, OutOfTimeError
 from guardopt.facts import FactFinder, TailFinder
-from guardopt.falls import Floats, Stratum
+from guardopt.falls import Stratum
 from guardopt.focus import TIE, Focus
 from guardopt.kit_table import KitTable, legal_kits
-from guardopt.program import Limits, Measure, Program, Terms
-from guardopt.scenario import Kit, Scenario
-
-GAP = 1e-6
-"""Relative gap at which a kit counts as proven best."""
+from guardopt.pieces import Kit
+from guardopt.program import Program, Terms
+from guardopt.scenario import Scenario
 
 RELAXATION_ROUNDS = 30
 
 FACTS_TOLD = 30
 """Kits looked at last whose facts a new program begins with."""
-
-
-class Aim(StrEnum):
-    """What the best kit is best at."""
-
-    BILLS = "bills"
-    OUTLAY = "outlay"
-    WORST = "worst"
-
-    @property
-    def measures(self) -> tuple[Measure, ...]:
-        """What is minimised, then what breaks ties, in turn."""
-        return {
-            Aim.BILLS: (Measure.COST, Measure.SPEND),
-            Aim.OUTLAY: (Measure.OUTLAY, Measure.SPEND),
-            Aim.WORST: (Measure.TAIL, Measure.COST, Measure.SPEND),
-        }[self]
-
-
-@dataclass(frozen=True)
-class Best:
-    """A kit, what it measures on the planner's sample and how far it can be from the best.
-
-    Attributes
-    ----------
-    objective, bound
-        The aim's measure of the kit, and a value that no allowed kit is below. Both are on the sample.
-    proven
-        False if the time ran out before the gap closed.
-    """
-
-    kit: Kit
-    objective: float
-    bound: float
-    proven: bool
-
-    @property
-    def gap(self) -> float:
-        """(objective − bound) / max(1, |objective|)."""
-        return (self.objective - self.bound) / max(1.0, abs(self.objective))
 
 
 class Planner:

@@ -5,247 +5,30 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from guardopt.aims import GAP, TIME_LIMIT, Aim, Best, Limits
 from guardopt.asking import budget_cents, with_problems, wrong_aim, wrong_budget, wrong_gap, wrong_time_limit
-from guardopt.billing import fall_rows, forced_guards, in_order, part_rows
-from guardopt.bills import Bike, Bill, Prices, outcome, price, worst_mean
-from guardopt.break_even import BreakEven
+from guardopt.bike import Bike
+from guardopt.billing import forced_guards
+from guardopt.bills import outcome, price, worst_mean
 from guardopt.break_even import break_even as find_break_even
 from guardopt.budget_curve import Step, curve
 from guardopt.errors import Problem, SolverError
-from guardopt.explain import NOTHING, Question, Reason, Verdict, explain
+from guardopt.explain import NOTHING, Question, Verdict, explain
 from guardopt.falls import Stratum
-from guardopt.planner import GAP, Aim, Best
-from guardopt.program import Limits
-from guardopt.scenario import Kit, Scenario
+from guardopt.planned import Plan
+from guardopt.scenario import Scenario
 from guardopt.sentences import sentence
-from guardopt.sureness import Sureness, sureness
+from guardopt.sureness import sureness
 from guardopt.workbench import TAIL, Workbench
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-TIME_LIMIT = 60.0
-"""Seconds after which the best kit so far is reported. Everyday catalogues take two."""
 
 NO_LIMIT = math.inf
 """A budget without limit, where the scenario has one."""
 
 RECOMPUTED = 1e-7
 """Relative difference at which the planner's measure of a kit and its own price on the same falls disagree."""
-
-
-class Status(StrEnum):
-    """How the search ended."""
-
-    OPTIMAL = "optimal"
-    TIME_LIMIT = "time_limit"
-
-
-@dataclass(frozen=True)
-class Plan:
-    """Which guards to buy, what they save and why.
-
-    Attributes
-    ----------
-    scenario
-        What was asked about.
-    aim, budget_cents, tail
-        What was to be least, within which budget in whole cents (None: no limit), and the share of worst falls.
-    best
-        The kit with its objective and bound, on the planning sample.
-    prices
-        The bare bike, the bike as it stands and the bike with the kit, on a fresh and larger sample.
-    verdicts
-        For each guard, what became of it and a sentence that says why; empty if no reasons were asked for.
-    sureness
-        How the kit fares under other fall rates, if asked for.
-    break_even
-        For each guard, between which multiples of the fall rates it is worth having, if asked for.
-    """
-
-    scenario: Scenario
-    aim: Aim
-    budget_cents: int | None
-    tail: float
-    best: Best
-    prices: Prices
-    verdicts: tuple[tuple[Verdict, str], ...]
-    sureness: Sureness | None = None
-    break_even: dict[str, BreakEven] | None = None
-
-    @property
-    def kit(self) -> Kit:
-        """The ids of the guards on the bike, those owned already included."""
-        return self.best.kit
-
-    @property
-    def bought(self) -> list[str]:
-        """The guards to buy, in the order of the scenario."""
-        return in_order(self.scenario, self.kit - self.scenario.stock)
-
-    @property
-    def spend(self) -> float:
-        """What the kit costs now, fitting included and offers taken."""
-        return self.scenario.spend_cents(self.kit) / 100
-
-    @property
-    def status(self) -> Status:
-        """Whether the kit is proven best to the gap asked for."""
-        return Status.OPTIMAL if self.best.proven else Status.TIME_LIMIT
-
-    @property
-    def bare(self) -> Bill:
-        """What the bike costs without any guard."""
-        return self.prices.bills[0]
-
-    @property
-    def stock(self) -> Bill:
-        """What the bike costs as it stands."""
-        return self.prices.bills[1]
-
-    @property
-    def fitted(self) -> Bill:
-        """What the bike costs with the kit."""
-        return self.prices.bills[2]
-
-    @property
-    def saving(self) -> float:
-        """What the kit saves over the years against the bike as it stands, before what it costs to buy."""
-        return self.stock.cost_over_years - self.fitted.cost_over_years
-
-    @property
-    def saving_se(self) -> float | None:
-        """Standard error of the saving; small, since both bikes meet the same falls."""
-        return self._over_years(self.prices.saving_standard_error(1, 2))
-
-    def _over_years(self, yearly: float | None) -> float | None:
-        return None if yearly is None else self.scenario.annuity * yearly
-
-    @property
-    def ahead(self) -> float:
-        """What is left of the saving once the guards are paid, what they fetch at the end counted."""
-        return self.saving - self.scenario.laid_out(self.kit)
-
-    @property
-    def losing(self) -> list[str]:
-        """The guards picked that save less than they cost beside the rest of the kit; none without reasons."""
-        return [one.guard for one, _ in self.verdicts if one.reason is Reason.PICKED and one.swap.is_a_loss]
-
-    @property
-    def written_off_per_year(self) -> float:
-        """How often a year the bike is written off with the kit on."""
-        chances = zip(self.scenario.falls, self.fitted.write_off_chance, strict=True)
-        return sum(fall.per_year * float(chance) for fall, chance in chances)
-
-    @property
-    def guards(self) -> pd.DataFrame:
-        """One row for each guard of the scenario, with the fields of its verdict."""
-        import pandas as pd
-
-        return pd.DataFrame(self._guards_json())
-
-    @property
-    def falls(self) -> pd.DataFrame:
-        """One row for each kind of fall, with the bike bare, as it stands and fitted."""
-        import pandas as pd
-
-        bikes = zip(("bare", "stock", "fitted"), self.prices.bills, strict=True)
-        tables = {name: pd.DataFrame(fall_rows(self.scenario, one)) for name, one in bikes}
-        first = tables["bare"][["fall", "per_year"]]
-        rest = [table.drop(columns=["fall", "per_year"]).add_prefix(f"{name}_") for name, table in tables.items()]
-        return pd.concat([first, *rest], axis=1)
-
-    @property
-    def parts(self) -> pd.DataFrame:
-        """One row for each part, what it costs a year as the bike stands and with the kit; the dearest left first."""
-        import pandas as pd
-
-        before, after = (pd.DataFrame(part_rows(self.scenario, one)) for one in (self.stock, self.fitted))
-        table = before.merge(after, on="part", suffixes=("_stock", "_fitted"))
-        return table.sort_values("bill_per_year_fitted", ascending=False, kind="stable", ignore_index=True)
-
-    def to_json(self) -> dict[str, Any]:
-        """The plan as ``plan --json`` prints it."""
-        return {
-            "scenario": self.scenario.title,
-            "currency": self.scenario.currency,
-            "aim": self.aim.value,
-            "budget": None if self.budget_cents is None else self.budget_cents / 100,
-            "kit": in_order(self.scenario, self.kit),
-            "buy": self.bought,
-            "spend": self.spend,
-            "status": self.status.value,
-            "objective": self.best.objective,
-            "bound": self.best.bound,
-            "gap": self.best.gap,
-            "stock": self._priced_json(1),
-            "fitted": self._priced_json(2),
-            "saving_over_years": self.saving,
-            "saving_over_years_se": self.saving_se,
-            "falls": self._falls_json(),
-            "guards": self._guards_json(),
-            **({} if self.sureness is None else {"sureness": self.sureness.to_json()}),
-        }
-
-    def _guards_json(self) -> list[dict[str, Any]]:
-        records = {verdict.guard: verdict_json(verdict, text) for verdict, text in self.verdicts}
-        for guard, worth in (self.break_even or {}).items():
-            record = records.setdefault(guard, {"guard": guard, "picked": guard in self.kit})
-            record |= {
-                "worth_it_from": worth.worth_it_from,
-                "worth_it_until": worth.worth_it_until,
-                "worth_it_known": worth.is_known,
-            }
-        return list(records.values())
-
-    def _priced_json(self, index: int) -> dict[str, float | None]:
-        error = self.prices.standard_error(index)
-        return {
-            "yearly_cost": self.prices.bills[index].yearly_cost,
-            "yearly_cost_se": error,
-            "cost_over_years": self.prices.bills[index].cost_over_years,
-            "cost_over_years_se": self._over_years(error),
-        }
-
-    def _falls_json(self) -> list[dict[str, Any]]:
-        stock, fitted = fall_rows(self.scenario, self.stock), fall_rows(self.scenario, self.fitted)
-        return [
-            {"fall": after["fall"], "per_year": after["per_year"], "stock": _means(before), "fitted": _means(after)}
-            for before, after in zip(stock, fitted, strict=True)
-        ]
-
-    def _repr_html_(self) -> str:
-        from guardopt.text import plan_headline
-
-        return f"<p>{'<br>'.join(plan_headline(self))}</p>{self.guards.to_html(index=False)}"
-
-
-def _means(row: dict[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in row.items() if key not in ("fall", "per_year")}
-
-
-OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years")
-OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget", "enters_at_price")
-
-
-def verdict_json(verdict: Verdict, text: str) -> dict[str, Any]:
-    """A verdict with those of its numbers that go with being picked, or with being left out."""
-    numbers = OF_PICKED if verdict.picked else OF_LEFT_OUT
-    return {
-        "guard": verdict.guard,
-        "picked": verdict.picked,
-        "price": verdict.price,
-        "spend": verdict.spend,
-        "reason": verdict.reason.value,
-        "text": text,
-        **{name: getattr(verdict, name) for name in numbers},
-    }
 
 
 def plan(

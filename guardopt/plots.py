@@ -17,10 +17,10 @@ import numpy as np
 
 from guardopt.bills import Bill
 from guardopt.budget_curve import BudgetCurve
+from guardopt.buying_order import BuyingOrder, Purchase
 from guardopt.layout import shortened
 from guardopt.outlook import Forecast, Outlook
-from guardopt.plans import Plan
-from guardopt.saving_up import BuyingOrder, Purchase
+from guardopt.planned import Plan
 from guardopt.sureness import Sureness
 from guardopt.wording import number, percent, years
 

@@ -12,33 +12,22 @@ subject to spend = Σ_i spend_i x_i − Σ_o saving_o y_o ≤ budget
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from enum import StrEnum
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pulp
-from numpy.typing import NDArray
 
+from guardopt.aims import Limits, Measure
+from guardopt.arrays import Floats, Ints
 from guardopt.errors import NoKitError
-from guardopt.scenario import Kit, Scenario
+from guardopt.scenario import Scenario
 from guardopt.solving import Ended, dot, proven_bound, run
-
-Floats = NDArray[np.float64]
 
 LESS_THAN_A_CENT = 0.0049
 """Budgets are loosened by this much for the solver, whose sums are rounded; a kit's spend is whole cents, so none that
 is over the budget gets in, and none that meets it exactly is lost."""
-
-
-class Measure(StrEnum):
-    """What can be minimised or capped."""
-
-    COST = "cost"
-    OUTLAY = "outlay"
-    TAIL = "tail"
-    SPEND = "spend"
 
 
 @dataclass(frozen=True)
@@ -58,20 +47,6 @@ class Terms:
     bundle_floor: Floats
     guard_cost: Floats
     fixed_cost: float
-
-
-@dataclass(frozen=True)
-class Limits:
-    """Which kits are allowed, besides what the scenario says.
-
-    `at_most` caps measures, which is how ties are broken: the first measure is capped at its best value and the next
-    one minimised.
-    """
-
-    budget_cents: int | None = None
-    must: Kit = frozenset()
-    never: Kit = frozenset()
-    at_most: Mapping[Measure, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -146,7 +121,7 @@ class Program:
         for name, offers in sharing.items():
             self._problem += pulp.lpSum(offers) - self._x[self._row[name]] <= 0
 
-    def add_bundle_facts(self, bundles: NDArray[np.int64], constant: Floats, slope: Floats) -> None:
+    def add_bundle_facts(self, bundles: Ints, constant: Floats, slope: Floats) -> None:
         """Add a fact θ ≥ constant − slope · x about each of these bundles.
 
         Parameters

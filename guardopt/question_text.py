@@ -7,10 +7,11 @@ from itertools import pairwise
 from guardopt.billing import in_order
 from guardopt.break_even import BreakEven
 from guardopt.budget_curve import BudgetCurve, Step
+from guardopt.buying_order import BuyingOrder
 from guardopt.layout import cautions, plus_minus, table, title, wrapped
 from guardopt.outlook import Forecast, Outlook
-from guardopt.saving_up import BuyingOrder
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario
 from guardopt.spelling import listed
 from guardopt.sureness import Sureness
 from guardopt.wording import exact_money, money, number, percent, years

@@ -8,8 +8,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from guardopt.arrays import Ints
 from guardopt.ladders import Ladder
 from guardopt.riders import NO_LIMIT, Riders
 from guardopt.scenario import Scenario
@@ -121,7 +121,7 @@ class Quoted:
     """
 
     riders: Riders
-    answer: NDArray[np.int64]
+    answer: Ints
     answers: Mapping[str, Sequence[Any]]
     notes: Mapping[int, str]
 

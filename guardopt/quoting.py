@@ -10,14 +10,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from guardopt.aims import Aim
+from guardopt.arrays import Floats, Ints
 from guardopt.asking import aim_of_a_shop
 from guardopt.bills import HALF_A_CENT
 from guardopt.clusters import run_here
-from guardopt.falls import Floats
 from guardopt.ladders import Ladders, find_ladders, ladder_jobs, price_jobs, price_kits, rates_matter
-from guardopt.planner import Aim
 from guardopt.quote_columns import LOSES, MONEY, Quoted, unquoted_note
 from guardopt.rider_sheets import sheets_of_frame
 from guardopt.riders import WRONG, Reader, Riders
@@ -27,8 +26,6 @@ from guardopt.shop import Shop, Wish
 
 if TYPE_CHECKING:
     import pandas as pd
-
-Ints = NDArray[np.int64]
 
 
 @dataclass

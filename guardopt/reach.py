@@ -18,8 +18,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from guardopt.falls import Floats
-from guardopt.items import Ints, Items, KeptFalls
+from guardopt.arrays import Floats, Ints
+from guardopt.items import Items, KeptFalls
 from guardopt.scenario import Scenario
 
 FALLS_AT_ONCE = 4096

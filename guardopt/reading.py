@@ -7,12 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from guardopt.cells import Findings
 from guardopt.changes import apply_changes, parse_change
 from guardopt.checking import build
 from guardopt.errors import InputError, Problem
 from guardopt.scenario import Scenario
 from guardopt.spelling import escaped
-from guardopt.tables import Findings, Sheets, in_reading_order, read_sheets
+from guardopt.tables import Sheets, in_reading_order, read_sheets
 
 __all__ = ["load", "parse_change"]
 

@@ -7,21 +7,21 @@ among those. A box that is best for nobody is not looked at, even if it might se
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from guardopt.aims import Aim
+from guardopt.arrays import Floats, Ints
 from guardopt.asking import aim_of_a_shop
 from guardopt.bills import HALF_A_CENT
 from guardopt.boxes import NONE, Book, Box, BoxBench, Classes, Run, classes_of
 from guardopt.clusters import run_here
 from guardopt.errors import InputError, Problem, SolverError
-from guardopt.falls import Floats
+from guardopt.kits_chosen import CurvePoint, ReadyKits
 from guardopt.kits_program import Choice, MedianProgram, choose_with_stock
 from guardopt.ladders import find_ladders, ladder_jobs
-from guardopt.planner import Aim
 from guardopt.quoting import Demand
 from guardopt.rider_sheets import sheets_of_frame
 from guardopt.scenario import Scenario
@@ -31,112 +31,9 @@ from guardopt.spelling import advice, shown
 if TYPE_CHECKING:
     import pandas as pd
 
-Ints = NDArray[np.int64]
 
 MOST_PAIRS = 200_000
 """Classes times boxes up to which riders can be assigned where guards are scarce."""
-
-
-@dataclass(frozen=True)
-class CurvePoint:
-    """What so many ready-made kits save in all, and a value that no other choice of as many is above."""
-
-    count: int
-    saving: float
-    bound: float
-
-
-@dataclass(frozen=True)
-class ReadyKits:
-    """The kits to keep ready, and who gets which.
-
-    Attributes
-    ----------
-    boxes
-        The kits, those that save most first.
-    taken
-        ``(riders,)``: the number of the box each rider takes, `NONE` for none.
-    saving
-        ``(riders,)``: what it saves the rider over the years on the planning sample, dislikes taken off.
-    tailor_made
-        ``(riders,)``: what the best kit for the rider's budget would save.
-    saving_fresh, tailor_made_fresh
-        The same in all, on fresh falls.
-    choice
-        The choice with its bound.
-    curve
-        What 1, 2, … kits save.
-    candidates, classes
-        How many boxes there were to choose from, and classes of riders.
-    wrong
-        Rows that are wrong.
-    aim
-        What the kits are to do: save most, or leave most once they are paid.
-    losing
-        How many riders take a kit that saves them less than it costs.
-    """
-
-    boxes: tuple[Box, ...]
-    taken: Ints
-    saving: Floats
-    tailor_made: Floats
-    saving_fresh: float
-    tailor_made_fresh: float
-    choice: Choice
-    curve: tuple[CurvePoint, ...]
-    candidates: int
-    classes: int
-    wrong: int
-    aim: Aim
-    losing: int
-
-    @property
-    def tailor_made_saving(self) -> float:
-        """What tailor-made kits would save all riders."""
-        return float(self.tailor_made.sum())
-
-    def share(self, saving: float) -> float:
-        """What share of the tailor-made saving that is."""
-        return saving / self.tailor_made_saving if self.tailor_made_saving else 1.0
-
-    def to_json(self) -> dict[str, Any]:
-        """The record as ``kits --json`` prints it."""
-        return {
-            "riders": len(self.taken),
-            "wrong_rows": self.wrong,
-            "aim": self.aim.value,
-            "classes": self.classes,
-            "candidates": self.candidates,
-            "kits": [
-                {
-                    "kit": number + 1,
-                    "bike": box.bike,
-                    "guards": list(box.guards),
-                    "price": box.price_cents / 100,
-                    "riders": int((self.taken == number).sum()),
-                    "saving_over_years": float(self.saving[self.taken == number].sum()),
-                }
-                for number, box in enumerate(self.boxes)
-            ],
-            "losing": self.losing,
-            "without": int((self.taken == NONE).sum()) - self.wrong,
-            "saving_over_years": self.choice.value,
-            "bound": self.choice.bound,
-            "gap": self.choice.gap,
-            "status": "optimal" if self.choice.proven else "time_limit",
-            "tailor_made_saving": self.tailor_made_saving,
-            "share": self.share(self.choice.value),
-            "fresh": {"saving_over_years": self.saving_fresh, "tailor_made_saving": self.tailor_made_fresh},
-            "curve": [
-                {
-                    "kits": one.count,
-                    "saving_over_years": one.saving,
-                    "bound": one.bound,
-                    "share": self.share(one.saving),
-                }
-                for one in self.curve
-            ],
-        }
 
 
 def _undominated(gains: Floats, uses: Ints) -> Ints:

@@ -16,10 +16,11 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 
 from guardopt.cell_editing import separator_of
+from guardopt.cells import Findings
 from guardopt.errors import InputError, Problem, missing_packages
 from guardopt.rows import check_columns
 from guardopt.spelling import escaped, printable
-from guardopt.tables import Findings, Table, parse_table, wrong_width
+from guardopt.tables import Table, parse_table, wrong_width
 
 if TYPE_CHECKING:
     import pandas as pd

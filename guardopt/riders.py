@@ -12,15 +12,16 @@ from decimal import Decimal
 from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import BeforeValidator, Field
 
+from guardopt.arrays import Floats, Ints
+from guardopt.cell_types import IS_MONEY, Positive, References, Text, exact_number
+from guardopt.cells import Cell, Findings, Row
 from guardopt.errors import Problem
 from guardopt.guard_checking import cents
 from guardopt.rider_sheets import Sheet
-from guardopt.rows import IS_MONEY, Positive, References, RowModel, Text, exact_number, validate
+from guardopt.rows import RowModel, validate
 from guardopt.shop import NOTHING, Shop, Wish, wish_of
-from guardopt.tables import Cell, Findings, Row
 
 OF_A_WISH = ("bike", "riding", "owned", "must", "never")
 
@@ -79,9 +80,9 @@ class Riders:
     """
 
     sheet: Sheet
-    wish: NDArray[np.int64]
-    budget_cents: NDArray[np.int64]
-    times: NDArray[np.float64]
+    wish: Ints
+    budget_cents: Ints
+    times: Floats
     problems: dict[int, list[Problem]]
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from guardopt.cells import Cell, Findings, Row
 from guardopt.rows import Entry, FallRow, RateCell, check_columns, validate
 from guardopt.spelling import shown
-from guardopt.tables import Cell, Findings, Row, Table
+from guardopt.tables import Table
 
 NAME = re.compile(r"[\w-]+")
 

@@ -1,11 +1,12 @@
-"""A verdict on a guard in words, with the numbers in it."""
+"""A verdict on a guard in words, with the numbers in it, and as a record."""
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
+from guardopt.aims import Aim
 from guardopt.explain import NOTHING, Question, Reason, Verdict
-from guardopt.planner import Aim
 from guardopt.spelling import listed
 from guardopt.wording import exact_money, money, years
 
@@ -15,6 +16,10 @@ MEASURED = {
     Aim.WORST: "in the mean of the worst falls",
 }
 """What a loss in the objective is a loss in."""
+
+OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years")
+OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget", "enters_at_price")
+"""The numbers that go with being picked, and with being left out."""
 
 
 def sentence(question: Question, verdict: Verdict) -> str:
@@ -170,3 +175,17 @@ def _by(question: Question) -> str:
 
 def _and(names: list[str] | tuple[str, ...]) -> str:
     return listed(names, last="and")
+
+
+def verdict_json(verdict: Verdict, text: str) -> dict[str, Any]:
+    """A verdict as a record, with the numbers that go with it."""
+    numbers = OF_PICKED if verdict.picked else OF_LEFT_OUT
+    return {
+        "guard": verdict.guard,
+        "picked": verdict.picked,
+        "price": verdict.price,
+        "spend": verdict.spend,
+        "reason": verdict.reason.value,
+        "text": text,
+        **{name: getattr(verdict, name) for name in numbers},
+    }

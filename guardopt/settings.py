@@ -6,23 +6,10 @@ from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from guardopt.rows import (
-    Amount,
-    ExactMoney,
-    Id,
-    Model,
-    Money,
-    Positive,
-    Rate,
-    RowModel,
-    SampleSize,
-    Seed,
-    Text,
-    WriteOffShare,
-    validate,
-)
+from guardopt.cell_types import Amount, ExactMoney, Id, Money, Positive, Rate, SampleSize, Seed, Text, WriteOffShare
+from guardopt.cells import SETTINGS_FILE, Cell, Findings, Row
+from guardopt.rows import Model, RowModel, validate
 from guardopt.spelling import advice, nearest, printable, shown
-from guardopt.tables import SETTINGS_FILE, Cell, Findings, Row
 
 
 class Heading(RowModel):

@@ -7,15 +7,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from guardopt.falls import Floats
+from guardopt.arrays import Floats, Ints
 from guardopt.ladders import Ladder, Ladders
 from guardopt.quote_columns import steps_text
 from guardopt.scenario import Scenario
 from guardopt.shop import Wish
-
-Ints = NDArray[np.int64]
 
 NO_STEP = -1
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from guardopt.errors import InputError, Problem
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario
 from guardopt.spelling import advice, shown
 
 ONE_BIKE = ""

@@ -65,8 +65,8 @@ def quote(
 ) -> None:
     """Quote the best kit for every rider of a table, or for one.
 
-    One rider's quote is a page, see --rider. SCENARIO is one scenario, or a folder of scenario folders where the column "bike" of RIDERS says which. RIDERS and
-    OUT are CSV or Parquet, as their names end.
+    One rider's quote is a page, see --rider. SCENARIO is one scenario, or a folder of scenario folders where the column
+    "bike" of RIDERS says which. RIDERS and OUT are CSV or Parquet, as their names end.
     """
     if rider is not None or page is not None:
         _quote_one(scenario, riders, rider, page, out, aim, parsed_changes(changes, seed, falls))

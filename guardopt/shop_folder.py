@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from guardopt import __version__
+from guardopt.cells import SETTINGS_FILE
 from guardopt.errors import InputError, Problem
 from guardopt.reading import load
 from guardopt.scenario import Scenario
 from guardopt.shop import ONE_BIKE, Shop, in_bike
 from guardopt.spelling import escaped
-from guardopt.tables import READING_ORDER, SETTINGS_FILE
+from guardopt.tables import READING_ORDER
 
 
 def open_shop(folder: Path, changes: Mapping[str, object], warn: Callable[[str], None]) -> Shop:

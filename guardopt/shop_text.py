@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection
 from pathlib import Path
 
+from guardopt.aims import Aim
+from guardopt.kits_chosen import ReadyKits
 from guardopt.layout import cautions, table, wrapped
-from guardopt.planner import Aim
 from guardopt.quote_columns import Totals
-from guardopt.ready_kits import ReadyKits
 from guardopt.spelling import escaped, listed
 from guardopt.wording import exact_money, money, number, percent
 

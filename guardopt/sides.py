@@ -10,10 +10,11 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
+from guardopt.cells import Findings
+from guardopt.pieces import Side
 from guardopt.rows import Entry, GuardRow, PartRow
-from guardopt.scenario import Side
 from guardopt.spelling import advice, listed, shown
-from guardopt.tables import Findings, Table
+from guardopt.tables import Table
 
 
 @dataclass(frozen=True, slots=True)

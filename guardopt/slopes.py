@@ -16,10 +16,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from guardopt.bills import Bike, outcome
+from guardopt.bike import Bike
+from guardopt.bills import outcome
 from guardopt.falls import Stratum, draw
 from guardopt.numbers_learned import Kind, Number, value_of, with_values
-from guardopt.scenario import Fall, Kit, Scenario
+from guardopt.pieces import Fall, Kit
+from guardopt.scenario import Scenario
 
 FALLS = 1_000
 """Simulated falls of each kind and side: enough to put numbers in order."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from guardopt.cells import SETTINGS_FILE
 from guardopt.errors import InputError, Problem
 from guardopt.folder_writing import write_folder
 from guardopt.spelling import escaped
-from guardopt.tables import READING_ORDER, SETTINGS_FILE
+from guardopt.tables import READING_ORDER
 
 SCENARIO = """\
 # A scenario to start from. Every number here and in the tables next to this file is INVENTED: replace them with

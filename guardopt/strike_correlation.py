@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from guardopt.arrays import Bools, Floats
 from guardopt.beliefs import LEVEL, Belief
 from guardopt.fall_log import LoggedFall
-from guardopt.falls import Bools, Floats
 from guardopt.scenario import Scenario
 
 ENOUGH_FALLS = 20

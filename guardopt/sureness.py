@@ -14,10 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from guardopt.falls import Floats
-from guardopt.planner import GAP, Aim, Planner
-from guardopt.program import Limits
-from guardopt.scenario import Kit, Scenario
+from guardopt.aims import GAP, Aim, Limits
+from guardopt.arrays import Floats
+from guardopt.pieces import Kit
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 
 DRAWS = 200
 

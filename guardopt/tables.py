@@ -9,19 +9,18 @@ from __future__ import annotations
 import csv
 import io
 import re
-import tomllib
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from decimal import Decimal
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
 from guardopt.cell_editing import separator_of
+from guardopt.cells import SETTINGS_FILE, Cell, Findings, Row
 from guardopt.errors import Problem
 from guardopt.spelling import nearest, number_fault, printable
+from guardopt.toml_cells import parse_settings
 
-SETTINGS_FILE = "scenario.toml"
 OPTIONAL_TABLES = ("knock_on", "offers", "riding")
 TABLES = ("parts", "falls", "hits", "knock_on", "guards", "covers", "offers", "riding")
 READING_ORDER = (SETTINGS_FILE, *(f"{name}.csv" for name in TABLES))
@@ -46,26 +45,6 @@ FIRST_ROWS: Mapping[str, str] = {
 """What to put into a table that has nothing in it yet, and how others come by it (common practice, no source)."""
 
 _DIVIDED_NUMBER = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+,[0-9]{1,2}|[+-]?[0-9]+,[0-9]{1,2}")
-_SECTION_LINE = re.compile(r"\s*\[\s*([\w-]+)\s*\]")
-_KEY_LINE = re.compile(r"""\s*["']?([\w-]+)["']?\s*=""")
-_VALUE = re.compile(r"^[^=]*=|#.*$")
-_TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
-
-
-@dataclass
-class Findings:
-    """Problems and warnings as they are found."""
-
-    problems: list[Problem] = field(default_factory=list)
-    warnings: list[Problem] = field(default_factory=list)
-
-    def error(self, where: str, message: str) -> None:
-        """Note something that makes the scenario wrong."""
-        self.problems.append(Problem(where, message))
-
-    def warn(self, where: str, message: str) -> None:
-        """Note something legal that has no effect or looks like a slip."""
-        self.warnings.append(Problem(where, message))
 
 
 def in_reading_order(problems: list[Problem]) -> list[Problem]:
@@ -78,48 +57,6 @@ def in_reading_order(problems: list[Problem]) -> list[Problem]:
         return rank, int(line[1]) if line else 0
 
     return sorted(problems, key=place)
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """One value as it was found (text in a CSV file), and where."""
-
-    value: object
-    where: str
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """The cells of one CSV row or one TOML table, by column or key.
-
-    Attributes
-    ----------
-    place
-        File and line: ``"parts.csv, line 4"``.
-    prefix
-        What stands before a column or key when a message names it: ``"column "`` or ``"[owner] "``.
-    is_whole
-        False if the row could not be divided into cells; only its first cell can be relied on.
-    """
-
-    place: str
-    prefix: str
-    cells: Mapping[str, Cell]
-    is_whole: bool = True
-
-    def where(self, column: str) -> str:
-        """Where the value of this column is, or ought to be."""
-        if column in self.cells:
-            return self.cells[column].where
-        return f"{self.place}, {self.prefix}{printable(column)}"
-
-    def text(self, column: str) -> str:
-        """The value of this column as text, blank if there is none."""
-        return str(self.cells[column].value) if column in self.cells else ""
-
-    def with_cell(self, column: str, cell: Cell) -> Row:
-        """The same row with one cell set."""
-        return replace(self, cells={**self.cells, column: cell})
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,67 +199,3 @@ def _row(file: str, line: int, heading: list[str], cells: list[str], separator: 
     for column, text in zip(header, padded, strict=False):
         located.setdefault(column, Cell(text, f"{place}, column {printable(column)}"))
     return Row(place, "column ", located, is_whole)
-
-
-def parse_settings(text: str, findings: Findings) -> dict[str, Row] | None:
-    """Divide the text of ``scenario.toml`` into located values, keeping decimals exactly as written."""
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
-    try:
-        document = tomllib.loads(text, parse_float=_exact)
-    except (ValueError, RecursionError) as error:
-        _report_syntax(text, str(error), findings)
-        return None
-    if not document:
-        findings.error(SETTINGS_FILE, "is empty")
-        return None
-    lines = _lines_of_keys(text)
-    loose = {key: value for key, value in document.items() if not isinstance(value, dict)}
-    sections = {"": loose} | {key: value for key, value in document.items() if isinstance(value, dict)}
-    rows: dict[str, Row] = {}
-    for name, values in sections.items():
-        prefix = f"[{printable(name)}] " if name else ""
-        cells = {
-            key: Cell(value, f"{_settings_place(lines.get((name, key)))}, {prefix}{printable(key)}")
-            for key, value in values.items()
-        }
-        rows[name] = Row(_settings_place(lines.get((name, ""))), prefix, cells)
-    return rows
-
-
-def _exact(text: str) -> Decimal:
-    try:
-        return Decimal(text)
-    except ArithmeticError:
-        return Decimal("Infinity")
-
-
-def _settings_place(line: int | None) -> str:
-    return SETTINGS_FILE if line is None else f"{SETTINGS_FILE}, line {line}"
-
-
-def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
-    """The line of each table (with an empty key) and of each key in it, as far as a look at line starts can tell."""
-    lines: dict[tuple[str, str], int] = {}
-    section = ""
-    for number, line in enumerate(text.split("\n"), start=1):
-        if match := _SECTION_LINE.match(line):
-            section = match[1]
-            lines.setdefault((section, ""), number)
-        elif match := _KEY_LINE.match(line):
-            lines.setdefault((section, match[1]), number)
-    return lines
-
-
-def _report_syntax(text: str, message: str, findings: Findings) -> None:
-    place = _TOML_PLACE.search(message)
-    number = int(place[1]) if place and place[1] else None
-    line = text.split("\n")[number - 1] if number else ""
-    plain = _TOML_PLACE.sub("", message)
-    reason = f"{plain[:1].lower()}{plain[1:]}" if place else "a value in it is too large or too deep"
-    if message.startswith("Cannot "):
-        reason = "a key or a table is there twice"
-    elif fault := number_fault(_VALUE.sub("", line).strip()):
-        reason = f"it has {fault}"
-    elif re.search(r"=\s*[^\W\d]", line) and message.startswith("Invalid value"):
-        reason = 'text has to be in quotation marks, "like this"'
-    findings.error(_settings_place(number), f"cannot be read: {reason}")

@@ -2,101 +2,23 @@
 
 from __future__ import annotations
 
+from guardopt.aims import Aim
 from guardopt.bill_text import not_all_paid, often
 from guardopt.billing import in_order
 from guardopt.explain import NOTHING, Reason
 from guardopt.layout import cautions, plus_minus, table, title, wrapped
-from guardopt.planner import Aim
-from guardopt.plans import Plan, Status
+from guardopt.planned import Plan
 from guardopt.question_text import break_even_lines, sureness_lines
 from guardopt.spelling import listed
-from guardopt.wording import exact_money, money, number, once_in, percent, years
+from guardopt.wording import exact_money, money, number, percent
 
 PARTS_SHOWN = 8
-
-
-def plan_headline(plan: Plan) -> list[str]:
-    """The answer: what to buy, what it costs, what it saves, what is still at risk."""
-    currency = plan.scenario.currency
-    lines = [*wrapped(_to_do(plan)), *wrapped(f"{_saved(plan)}{_does_it_pay(plan)}")]
-    if plan.aim is Aim.WORST:
-        lines += wrapped(
-            f"The worst {percent(plan.tail)} of falls then cost {money(plan.best.objective, currency)} each on average."
-        )
-    lines += wrapped(_still_at_risk(plan))
-    if plan.status is Status.TIME_LIMIT:
-        lines += wrapped(
-            f"The time ran out before this was proven best: another kit may be better by {percent(plan.best.gap)} at "
-            "most. A longer --time-limit narrows it."
-        )
-    return lines
-
-
-def _to_do(plan: Plan) -> str:
-    """What to buy for how much, and what to take off."""
-    scenario, currency = plan.scenario, plan.scenario.currency
-    off = listed(in_order(scenario, scenario.stock - plan.kit), last="and")
-    take_off = f" Take off {off}, which you own." if off else ""
-    budget = None if plan.budget_cents is None else exact_money(plan.budget_cents, currency)
-    if plan.bought:
-        spend = exact_money(scenario.spend_cents(plan.kit), currency)
-        of_budget = "with no limit to the budget" if budget is None else f"of a budget of {budget}"
-        return f"Buy {listed(plan.bought, last='and')}: {spend} {of_budget}.{take_off}"
-    if off:
-        return f"Buy nothing.{take_off}"
-    within = "" if budget is None else f"within {budget} "
-    return f"Buy nothing: {within}no guard improves on the bike as it stands."
-
-
-def _saved(plan: Plan) -> str:
-    """What falls cost before and after."""
-    currency, span = plan.scenario.currency, years(plan.scenario.years)
-    if plan.kit == plan.scenario.stock:
-        return f"Falls cost about {money(plan.fitted.yearly_cost, currency)} a year."
-    less = "less" if plan.saving >= 0.0 else "more"
-    return (
-        f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
-        f"{money(plan.stock.yearly_cost, currency)}: {money(abs(plan.saving), currency)} {less} over {span}"
-        f"{_once_paid(plan)}."
-    )
-
-
-def _once_paid(plan: Plan) -> str:
-    """What is left of the saving once the guards are paid, where something is."""
-    if not plan.bought or plan.ahead < 0.0:
-        return ""
-    resale = ", resale counted" if plan.scenario.resale_value(plan.kit) else ""
-    return f", and {money(plan.ahead, plan.scenario.currency)} of it is left once the guards are paid{resale}"
-
-
-def _does_it_pay(plan: Plan) -> str:
-    """A warning where something is to be bought that saves less than it costs, as the aims bills and worst may do."""
-    if plan.aim is Aim.OUTLAY or not plan.bought:
-        return ""
-    if plan.ahead < 0.0:
-        less_resale = ", resale taken off" if plan.scenario.resale_value(plan.kit) else ""
-        return f" The guards cost more than that{less_resale}; --aim outlay buys only what pays for itself."
-    if not plan.losing:
-        return ""
-    saves, it_costs = ("saves", "it costs") if len(plan.losing) == 1 else ("save", "they cost")
-    return (
-        f" But {listed(plan.losing, last='and')} {saves} less than {it_costs}; --aim outlay buys only what pays for "
-        "itself."
-    )
-
-
-def _still_at_risk(plan: Plan) -> str:
-    scenario, currency = plan.scenario, plan.scenario.currency
-    text = f"Still at risk: {money(plan.fitted.cost_over_years, currency)} over {years(scenario.years)}"
-    if plan.written_off_per_year > 0.0:
-        return f"{text}, and the bike written off {once_in(plan.written_off_per_year)}."
-    return f"{text}; no simulated fall writes the bike off."
 
 
 def plan_text(plan: Plan) -> str:
     """The whole plan as text."""
     scenario = plan.scenario
-    lines = [*title(scenario), *plan_headline(plan)]
+    lines = [*title(scenario), *plan.headline]
     picked = [(verdict, text) for verdict, text in plan.verdicts if verdict.picked]
     left_out = [(verdict, text) for verdict, text in plan.verdicts if not verdict.picked]
     kit = [line for verdict, text in picked for line in _reason_lines(verdict.guard, text)]

@@ -21,7 +21,8 @@ from guardopt.beliefs import Belief, Seen
 from guardopt.fall_log import Log, LoggedFall
 from guardopt.hold_learning import learn_holds, plain_counts, strikes_of
 from guardopt.numbers_learned import Kind, Number, numbers_of, value_of
-from guardopt.scenario import Scenario, Side
+from guardopt.pieces import Side
+from guardopt.scenario import Scenario
 from guardopt.strike_correlation import Correlation, learn_correlation
 
 

@@ -11,18 +11,15 @@ from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
+from guardopt.aims import TIME_LIMIT, Aim, Limits, Measure
 from guardopt.asking import budget_cents, wrong_aim, wrong_budget, wrong_time_limit
 from guardopt.billing import forced_guards, in_order
 from guardopt.errors import InputError, NoKitError, Problem
-from guardopt.planner import Aim
-from guardopt.program import Limits, Measure
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench, on_bench
 
 if TYPE_CHECKING:
     import pandas as pd
-
-TIME_LIMIT = 60.0
 
 BUDGET = "scenario.owner.budget"
 

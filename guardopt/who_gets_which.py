@@ -8,9 +8,9 @@ from pathlib import Path
 
 from guardopt.boxes import NONE
 from guardopt.errors import InputError, Problem
+from guardopt.kits_chosen import ReadyKits
 from guardopt.quote_columns import in_quotes
 from guardopt.quote_output import check_output
-from guardopt.ready_kits import ReadyKits
 from guardopt.rider_sheets import Sheet
 from guardopt.spelling import escaped
 

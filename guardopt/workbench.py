@@ -12,7 +12,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from guardopt.falls import Stratum, draw
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario
 
 if TYPE_CHECKING:
     from guardopt.planner import Planner

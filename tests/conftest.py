@@ -8,11 +8,13 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-from guardopt.bills import Bike, Prices, price
+from guardopt.aims import Aim, Best, Limits
+from guardopt.bike import Bike
+from guardopt.bills import Prices, price
 from guardopt.falls import draw
-from guardopt.planner import Aim, Best, Planner
-from guardopt.program import Limits
-from guardopt.scenario import Cover, Fall, Guard, Kit, Part, Scenario
+from guardopt.pieces import Cover, Fall, Guard, Kit, Part
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 
 # A shared machine may be slow at any moment; that is no failure.
 settings.register_profile("guardopt", deadline=None)

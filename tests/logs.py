@@ -9,10 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from guardopt.bills import Bike, harmed_parts
+from guardopt.bike import Bike
+from guardopt.bills import harmed_parts
 from guardopt.fall_log import Log, LoggedFall, Watched
 from guardopt.falls import Stratum, draw
-from guardopt.scenario import Kit, Scenario, Side
+from guardopt.pieces import Kit, Side
+from guardopt.scenario import Scenario
 
 BEGIN = date(2024, 1, 1)
 

@@ -11,7 +11,8 @@ from folders import write_folder
 from shipped import FOLDER
 
 from guardopt.budget_curve import BudgetCurve, budgets
-from guardopt.plans import Plan, plan
+from guardopt.planned import Plan
+from guardopt.plans import plan
 from guardopt.reading import load
 from guardopt.workbench import Workbench
 

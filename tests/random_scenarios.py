@@ -10,13 +10,14 @@ from dataclasses import dataclass, replace
 from itertools import chain, combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from guardopt.bills import Bike, outcome, price, worst_mean
-from guardopt.falls import Floats, Stratum, draw
-from guardopt.planner import Aim
-from guardopt.program import Limits
-from guardopt.scenario import Cover, Fall, Guard, Insurance, Kit, KnockOn, Offer, Part, Scenario, Side
+from guardopt.aims import Aim, Limits
+from guardopt.arrays import Bools, Floats, Ints
+from guardopt.bike import Bike
+from guardopt.bills import outcome, price, worst_mean
+from guardopt.falls import Stratum, draw
+from guardopt.pieces import Cover, Fall, Guard, Insurance, Kit, KnockOn, Offer, Part, Side
+from guardopt.scenario import Scenario
 
 SIDES = (Side.LEFT, Side.RIGHT, Side.CENTRE)
 
@@ -178,10 +179,10 @@ class EveryKit:
     """Every kit that can be fitted, priced one by one on the same falls; arrays are ``(kits,)``."""
 
     kits: list[Kit]
-    spend_cents: NDArray[np.int64]
+    spend_cents: Ints
     measured: dict[Aim, Floats]
 
-    def allowed(self, limits: Limits) -> NDArray[np.bool_]:
+    def allowed(self, limits: Limits) -> Bools:
         """Which kits are within limits."""
         forced = np.array([limits.must <= kit and not limits.never & kit for kit in self.kits], dtype=bool)
         return forced & (limits.budget_cents is None or self.spend_cents <= limits.budget_cents)

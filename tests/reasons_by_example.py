@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from guardopt.explain import Reason
-from guardopt.scenario import Cover, Guard, Part, Side
+from guardopt.pieces import Cover, Guard, Part, Side
 
 TANK = Part("tank", "tank", Side.CENTRE, 100.0)
 SEAT = Part("seat", "seat", Side.CENTRE, 30.0)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from guardopt.plans import Plan, plan
+from guardopt.planned import Plan
+from guardopt.plans import plan
 from guardopt.reading import load
 from guardopt.scenario import Scenario
 

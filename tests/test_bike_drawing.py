@@ -15,7 +15,8 @@ from shipped import NAMES, shipped
 
 from guardopt.bike_drawing import LARGEST_RADIUS, NUMBERED, bike_svg, numbers_of
 from guardopt.page_tables import part_table
-from guardopt.plans import Plan, plan
+from guardopt.planned import Plan
+from guardopt.plans import plan
 from guardopt.plots import BARE, FITTED, spoken
 from guardopt.reading import load
 from guardopt.scenario import Scenario

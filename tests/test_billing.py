@@ -12,7 +12,8 @@ from folders import SMALL_TWIN, edited, write_folder
 from random_scenarios import random_scenario
 
 import guardopt
-from guardopt.bills import Bike, price
+from guardopt.bike import Bike
+from guardopt.bills import price
 from guardopt.errors import InputError
 from guardopt.falls import draw
 from guardopt.scenario import Scenario

@@ -12,11 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
-from guardopt.bills import Bike, Prices, outcome, price, tail_weights, worst_mean
+from guardopt.aims import Measure
+from guardopt.bike import Bike
+from guardopt.bills import Prices, outcome, price, tail_weights, worst_mean
 from guardopt.falls import Stratum, draw
+from guardopt.pieces import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Side
 from guardopt.planner import Planner
-from guardopt.program import Measure
-from guardopt.scenario import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Scenario, Side
+from guardopt.scenario import Scenario
 
 LEFT, CENTRE, PAIR = Side.LEFT, Side.CENTRE, Side.PAIR
 BARE: Kit = frozenset()

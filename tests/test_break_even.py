@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from random_scenarios import EveryKit, price_every_kit, random_limits, random_scenario, sample_of
 
+from guardopt.aims import Aim, Limits
 from guardopt.break_even import MOST, BreakEven, break_even
-from guardopt.planner import Aim, Planner
+from guardopt.pieces import Cover, Guard, Part, Side
+from guardopt.planner import Planner
 from guardopt.plans import plan
-from guardopt.program import Limits
-from guardopt.scenario import Cover, Guard, Part, Scenario, Side
+from guardopt.scenario import Scenario
 
 
 def priced(seed: int) -> tuple[Scenario, Planner, EveryKit]:

@@ -13,12 +13,13 @@ from folders import write_folder
 from random_scenarios import random_scenario
 
 import guardopt
+from guardopt.aims import Aim, Best
 from guardopt.billing import bill
 from guardopt.budget_curve import READABLE, BudgetCurve, Step, budgets
 from guardopt.errors import InputError, NoKitError, OutOfTimeError
-from guardopt.planner import Aim, Best
+from guardopt.pieces import Cover, Guard, Offer, Part, Side
 from guardopt.plans import plan
-from guardopt.scenario import Cover, Guard, Offer, Part, Scenario, Side
+from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench
 
 

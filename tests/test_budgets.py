@@ -9,10 +9,11 @@ from functools import cache
 import pytest
 from random_scenarios import EveryKit, price_every_kit, random_limits, random_scenario, sample_of
 
+from guardopt.aims import GAP, Aim, Limits
 from guardopt.budget_curve import Step, curve
-from guardopt.planner import GAP, Aim, Planner
-from guardopt.program import Limits
-from guardopt.scenario import Cover, Guard, Offer, Part, Scenario, Side
+from guardopt.pieces import Cover, Guard, Offer, Part, Side
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 
 CASES = [(seed, aim) for seed in range(16) for aim in (Aim.BILLS, Aim.OUTLAY)] + [(s, Aim.WORST) for s in range(6)]
 

@@ -10,12 +10,14 @@ from typing import Any
 import pytest
 from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of
 
+from guardopt.aims import Aim, Limits
+from guardopt.bike import Bike
 from guardopt.billing import bill
-from guardopt.bills import Bike, price
-from guardopt.planner import Aim
-from guardopt.plans import Plan, plan
-from guardopt.program import Limits
-from guardopt.scenario import Kit, Scenario
+from guardopt.bills import price
+from guardopt.pieces import Kit
+from guardopt.planned import Plan
+from guardopt.plans import plan
+from guardopt.scenario import Scenario
 
 SEEDS = range(3000, 3012)
 NEAR = 1e-6

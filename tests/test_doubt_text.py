@@ -9,7 +9,8 @@ from folders import write_folder
 
 import guardopt
 from guardopt.break_even import BreakEven
-from guardopt.plans import Plan, plan
+from guardopt.planned import Plan
+from guardopt.plans import plan
 from guardopt.question_text import break_even_lines, sureness_lines, sureness_sentences
 from guardopt.scenario import Scenario
 from guardopt.sureness import Sureness

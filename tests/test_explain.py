@@ -9,12 +9,15 @@ from typing import Any
 import pytest
 from random_scenarios import EveryKit, price_every_kit, random_limits, random_scenario, sample_of
 
-from guardopt.bills import Bike, Bill, price
+from guardopt.aims import Aim, Limits
+from guardopt.bike import Bike
+from guardopt.bills import Bill, price
 from guardopt.explain import NOTHING, Reason
-from guardopt.planner import Aim, Planner
-from guardopt.plans import Plan, plan
-from guardopt.program import Limits
-from guardopt.scenario import Guard, Kit, Scenario, Side
+from guardopt.pieces import Guard, Kit, Side
+from guardopt.planned import Plan
+from guardopt.planner import Planner
+from guardopt.plans import plan
+from guardopt.scenario import Scenario
 
 NEAR = 2e-6
 """Measures this close, relatively, may be told apart by a search that stops at a gap of one in a million, or not."""

@@ -9,14 +9,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 from random_scenarios import all_kits, random_scenario, sample_of
 
-from guardopt.bills import Bike, outcome, price, worst_mean
+from guardopt.arrays import Bools, Floats
+from guardopt.bike import Bike
+from guardopt.bills import outcome, price, worst_mean
 from guardopt.facts import FactFinder, TailFinder
-from guardopt.falls import Bools, Floats, Stratum
+from guardopt.falls import Stratum
 from guardopt.items import Items, reduce_falls
-from guardopt.scenario import Cover, Guard, Part, Scenario, Side
+from guardopt.pieces import Cover, Guard, Part, Side
+from guardopt.scenario import Scenario
 
 GUARDS = 6
 TAIL = 0.15
@@ -136,7 +138,7 @@ def test_renewals_are_linear_in_the_kit(seed: int) -> None:
     assert close(np.array([bill.renewals for bill in bills]), one.kits @ renewals.T)
 
 
-def incurred(items: Items, bike: Bike, kit: Bools) -> NDArray[np.bool_]:
+def incurred(items: Items, bike: Bike, kit: Bools) -> Bools:
     """``(items,)``: which items a kit leaves to pay, read off the definition strike by strike."""
     spared = np.zeros(items.strike_item.size, dtype=bool)
     for strike, cover in zip(items.against_strike.tolist(), items.against_cover.tolist(), strict=True):

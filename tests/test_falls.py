@@ -12,9 +12,12 @@ from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario
 from scipy.stats import multivariate_normal, norm
 
-from guardopt.bills import Bike, outcome
-from guardopt.falls import Bools, Stratum, draw, hold_names
-from guardopt.scenario import Cover, Fall, Guard, KnockOn, Part, Scenario, Side
+from guardopt.arrays import Bools
+from guardopt.bike import Bike
+from guardopt.bills import outcome
+from guardopt.falls import Stratum, draw, hold_names
+from guardopt.pieces import Cover, Fall, Guard, KnockOn, Part, Side
+from guardopt.scenario import Scenario
 
 LEFT, RIGHT, CENTRE, PAIR = Side.LEFT, Side.RIGHT, Side.CENTRE, Side.PAIR
 PARTS = (

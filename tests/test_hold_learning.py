@@ -12,7 +12,8 @@ from logs import Rider, simulated_log
 from guardopt.beliefs import Belief, Seen
 from guardopt.hold_learning import Strike, learn_holds, plain_counts
 from guardopt.numbers_learned import Kind, Number, value_of, with_values
-from guardopt.scenario import Cover, Fall, Guard, KnockOn, Part, Scenario, Side
+from guardopt.pieces import Cover, Fall, Guard, KnockOn, Part, Side
+from guardopt.scenario import Scenario
 from guardopt.updating import update
 
 BAR, COVER = (

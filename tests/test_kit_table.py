@@ -11,14 +11,16 @@ from hypothesis import strategies as st
 from random_scenarios import all_kits, price_every_kit, random_limits, random_scenario, sample_of
 
 from guardopt import kit_table
-from guardopt.bills import Bike, price
+from guardopt.aims import GAP, Aim, Limits
+from guardopt.arrays import Bools
+from guardopt.bike import Bike
+from guardopt.bills import price
 from guardopt.errors import NoKitError
 from guardopt.facts import FactFinder
-from guardopt.falls import Bools
 from guardopt.kit_table import legal_kits, spends
-from guardopt.planner import GAP, Aim, Planner
-from guardopt.program import Limits
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 
 SEEDS = st.integers(0, 10_000)
 

@@ -15,6 +15,7 @@ from logs import Rider, simulated_log, write_log
 from shipped import FOLDER
 
 from guardopt import cli
+from guardopt.cells import Findings
 from guardopt.errors import GuardoptError
 from guardopt.fall_log import Log
 from guardopt.learn_text import learn_text
@@ -22,7 +23,7 @@ from guardopt.learn_writing import read_beliefs, write_learned
 from guardopt.learning import learn
 from guardopt.numbers_learned import numbers_of, value_of
 from guardopt.reading import load
-from guardopt.tables import Findings, parse_table
+from guardopt.tables import parse_table
 
 
 def run(*args: object) -> Result:

@@ -21,7 +21,8 @@ from guardopt.errors import InputError
 from guardopt.fall_log import Log, LoggedFall, Watched
 from guardopt.learning import Learned, learn
 from guardopt.numbers_learned import Kind, Number, numbers_of, value_of, with_values
-from guardopt.scenario import Scenario, Side
+from guardopt.pieces import Side
+from guardopt.scenario import Scenario
 from guardopt.updating import Estimate, update
 
 LEFT, RIGHT = frozenset({Side.LEFT}), frozenset({Side.RIGHT})

@@ -10,7 +10,8 @@ import pytest
 from random_scenarios import random_scenario
 from shipped import FOLDER, shipped
 
-from guardopt.bills import Bike, price
+from guardopt.bike import Bike
+from guardopt.bills import price
 from guardopt.fall_log import Log, Watched
 from guardopt.falls import draw
 from guardopt.learning import Learned, learn

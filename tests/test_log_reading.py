@@ -13,8 +13,9 @@ from shipped import FOLDER, shipped
 from guardopt.errors import InputError
 from guardopt.fall_log import Log, Watched
 from guardopt.log_reading import read_log
+from guardopt.pieces import Side
 from guardopt.reading import load
-from guardopt.scenario import Scenario, Side
+from guardopt.scenario import Scenario
 
 WATCHED = "bike,from,to\nred,2025-01-01,2025-12-31\n"
 HEADER = "date,bike,fall,side,fitted,struck,scuffed,broken\n"

@@ -11,11 +11,14 @@ import pytest
 from random_scenarios import random_scenario
 from shipped import NAMES, shipped
 
+from guardopt.bike import Bike
 from guardopt.billing import bill
-from guardopt.bills import Bike, outcome
+from guardopt.bills import outcome
+from guardopt.compound_sums import compound_poisson
 from guardopt.errors import InputError
-from guardopt.outlook import Outlook, compound_poisson, forecast, outlooks
-from guardopt.scenario import Fall, Kit, Part, Scenario, Side
+from guardopt.outlook import Outlook, forecast, outlooks
+from guardopt.pieces import Fall, Kit, Part, Side
+from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench
 
 

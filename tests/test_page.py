@@ -14,11 +14,11 @@ from folders import edited, write_folder
 from pages import page_of
 from shipped import NAMES
 
+from guardopt.aims import Measure
 from guardopt.budget_curve import budgets
 from guardopt.errors import OutOfTimeError
 from guardopt.planner import Planner
 from guardopt.plans import plan
-from guardopt.program import Measure
 from guardopt.reading import load
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench

@@ -12,8 +12,8 @@ import pytest
 from browser import DESK, TELEPHONE, Opened, Opener, barriers, started, why_not, windows
 from pages import MadePage, page_of
 
+from guardopt.pieces import Kit
 from guardopt.planner import TIE
-from guardopt.scenario import Kit
 from guardopt.wording import exact_money
 
 pytestmark = pytest.mark.skipif(bool(why_not()), reason=f"not installed: {why_not()}")

@@ -11,11 +11,13 @@ import pytest
 from logs import Rider, simulated_log
 
 from guardopt.beliefs import Belief
-from guardopt.bills import Bike, price
+from guardopt.bike import Bike
+from guardopt.bills import price
 from guardopt.fall_log import Log, LoggedFall, Watched
 from guardopt.falls import draw
 from guardopt.paid_off import PaidOff, paid_off
-from guardopt.scenario import Cover, Fall, Guard, Insurance, KnockOn, Offer, Part, Scenario, Side
+from guardopt.pieces import Cover, Fall, Guard, Insurance, KnockOn, Offer, Part, Side
+from guardopt.scenario import Scenario
 
 DAY = date(2025, 1, 1)
 MAKE = Callable[..., Scenario]

@@ -15,8 +15,10 @@ from shipped import shipped
 
 import guardopt
 from guardopt.errors import InputError, NoKitError
-from guardopt.plans import NO_LIMIT, Status, plan
-from guardopt.scenario import Cover, Guard, Part, Scenario, Side
+from guardopt.pieces import Cover, Guard, Part, Side
+from guardopt.planned import Status
+from guardopt.plans import NO_LIMIT, plan
+from guardopt.scenario import Scenario
 
 
 @pytest.fixture(scope="module")

@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from random_scenarios import EveryKit, price_every_kit, random_limits, random_scenario, sample_of
 
+from guardopt.aims import GAP, Aim, Best, Limits, Measure
 from guardopt.errors import NoKitError
-from guardopt.planner import GAP, Aim, Best, Planner
-from guardopt.program import Limits, Measure
-from guardopt.scenario import Cover, Guard, Kit, Part, Scenario, Side
+from guardopt.pieces import Cover, Guard, Kit, Part, Side
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 
 SEEDS = range(48)
 MANY_GUARDS = range(1000, 1012)

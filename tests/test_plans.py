@@ -13,11 +13,13 @@ from folders import write_folder
 from random_scenarios import random_scenario
 
 import guardopt
-from guardopt.bills import Bike, outcome, price, worst_mean
+from guardopt.bike import Bike
+from guardopt.bills import outcome, price, worst_mean
 from guardopt.errors import SolverError
 from guardopt.falls import draw
+from guardopt.planned import Plan
 from guardopt.planner import Planner
-from guardopt.plans import Plan, plan
+from guardopt.plans import plan
 from guardopt.scenario import Scenario
 
 AIMS = ("bills", "outlay", "worst")

@@ -13,10 +13,10 @@ from pages import MadePage, page_of
 from shipped import shipped_plan
 
 from guardopt import plots
+from guardopt.buying_order import BuyingOrder
 from guardopt.outlook import Forecast
 from guardopt.outlook import forecast as forecast_of
 from guardopt.plans import plan as plan_of
-from guardopt.saving_up import BuyingOrder
 from guardopt.saving_up import order as order_of
 from guardopt.sureness import Sureness
 from guardopt.wording import number

@@ -11,10 +11,12 @@ import pulp
 import pytest
 from random_scenarios import all_kits, random_scenario, sample_of
 
+from guardopt.aims import Aim, Limits, Measure
 from guardopt.errors import NoKitError, SolverError
-from guardopt.planner import Aim, Planner
-from guardopt.program import Limits, Measure, Program, Terms
-from guardopt.scenario import Guard, Offer, Part, Scenario, Side
+from guardopt.pieces import Guard, Offer, Part, Side
+from guardopt.planner import Planner
+from guardopt.program import Program, Terms
+from guardopt.scenario import Scenario
 
 CENTRE = Side.CENTRE
 TANK = Part("tank", "tank", CENTRE, 1.0)

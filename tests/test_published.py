@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 from scipy.stats import expon, lomax
 
+from guardopt.aims import Aim, Best, Limits
 from guardopt.bills import Prices
 from guardopt.budget_curve import curve
-from guardopt.planner import Aim, Best, Planner
-from guardopt.program import Limits
-from guardopt.scenario import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Scenario, Side
+from guardopt.pieces import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Side
+from guardopt.planner import Planner
+from guardopt.scenario import Scenario
 
 CENTRE = Side.CENTRE
 BARE: Kit = frozenset()

@@ -12,15 +12,17 @@ from folders import write_folder
 from shipped import FOLDER, NAMES
 
 import guardopt
+from guardopt.aims import Aim, Best
 from guardopt.break_even import BreakEven
 from guardopt.budget_curve import BudgetCurve, Step, budgets
+from guardopt.buying_order import BuyingOrder
 from guardopt.layout import CAUTIONS
 from guardopt.outlook import Forecast, forecast
-from guardopt.planner import Aim, Best
+from guardopt.pieces import Cover, Guard, Part, Side
 from guardopt.plans import plan
 from guardopt.question_text import budgets_text, forecast_text, order_text
-from guardopt.saving_up import BuyingOrder, order
-from guardopt.scenario import Cover, Guard, Part, Scenario, Side
+from guardopt.saving_up import order
+from guardopt.scenario import Scenario
 from guardopt.text import plan_text
 from guardopt.wording import exact_money, money, number
 from guardopt.workbench import Workbench

@@ -13,14 +13,17 @@ import pytest
 from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of
 
 import guardopt
-from guardopt.bills import Bike, outcome
+from guardopt.aims import Aim, Limits
+from guardopt.bike import Bike
+from guardopt.bills import outcome
 from guardopt.break_even import break_even
 from guardopt.budget_curve import budgets
-from guardopt.outlook import compound_poisson, forecast, outlooks
-from guardopt.planner import Aim, Planner
-from guardopt.program import Limits
+from guardopt.compound_sums import compound_poisson
+from guardopt.outlook import forecast, outlooks
+from guardopt.pieces import Kit
+from guardopt.planner import Planner
 from guardopt.saving_up import GAP, order
-from guardopt.scenario import Kit, Scenario
+from guardopt.scenario import Scenario
 from guardopt.sureness import draw_rates, sureness
 from guardopt.workbench import Workbench
 

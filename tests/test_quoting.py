@@ -15,16 +15,17 @@ from random_scenarios import price_every_kit, random_scenario, sample_of
 from shops import COLUMNS, RIDING, some_riders, write_riders, write_shop
 
 import guardopt
-from guardopt.bills import Bike, price
+from guardopt.aims import GAP, Aim, Limits
+from guardopt.bike import Bike
+from guardopt.bills import price
 from guardopt.errors import InputError
 from guardopt.kit_prices import mean_costs
 from guardopt.ladders import LadderJob, Ladders, find_ladders
-from guardopt.planner import GAP, Aim
+from guardopt.pieces import Cover, Guard, Part, Side
 from guardopt.plans import NO_LIMIT
-from guardopt.program import Limits
 from guardopt.rider_sheets import read_sheets
 from guardopt.riders import Reader
-from guardopt.scenario import Cover, Guard, Part, Scenario, Side
+from guardopt.scenario import Scenario
 from guardopt.shelves import corners, neighbours
 from guardopt.shop import Shop, Wish
 

@@ -10,12 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
-from guardopt.bills import Bike, outcome, worst_mean
+from guardopt.bike import Bike
+from guardopt.bills import outcome, worst_mean
 from guardopt.facts import FactFinder, TailFinder
 from guardopt.items import reduce_falls
 from guardopt.kit_table import spends
+from guardopt.pieces import Cover, Fall, Guard, Offer, Part, Side
 from guardopt.reach import Reach
-from guardopt.scenario import Cover, Fall, Guard, Offer, Part, Scenario, Side
+from guardopt.scenario import Scenario
 
 GUARDS = 6
 TAIL = 0.15

@@ -8,8 +8,8 @@ import pytest
 from folders import edited, write_folder
 
 from guardopt.errors import InputError
+from guardopt.pieces import Fall, Insurance, KnockOn, Offer, Part, Side
 from guardopt.reading import load
-from guardopt.scenario import Fall, Insurance, KnockOn, Offer, Part, Side
 
 
 def test_a_sound_folder_is_read_as_it_stands(tmp_path: Path) -> None:

@@ -16,13 +16,15 @@ from shops import some_riders, write_riders, write_shop
 from test_quoting import frame_of
 
 import guardopt
+from guardopt.arrays import Floats
 from guardopt.boxes import NONE, Box, fitted_with
 from guardopt.cli import main
 from guardopt.errors import InputError
-from guardopt.falls import Floats
+from guardopt.kits_chosen import ReadyKits
 from guardopt.kits_program import MedianProgram, best_kept, choose_with_stock
-from guardopt.ready_kits import ReadyKits, kits
-from guardopt.scenario import Guard, Part, Scenario, Side
+from guardopt.pieces import Guard, Part, Side
+from guardopt.ready_kits import kits
+from guardopt.scenario import Scenario
 from guardopt.shop import Wish
 
 STORES = Path(__file__).parent / "published" / "san_francisco_stores.csv"

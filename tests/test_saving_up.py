@@ -14,11 +14,13 @@ from folders import write_folder
 from random_scenarios import random_scenario
 
 import guardopt
+from guardopt.buying_order import BuyingOrder
 from guardopt.errors import InputError, OutOfTimeError
 from guardopt.month_program import MonthProgram
+from guardopt.pieces import Cover, Guard, Offer, Part, Side
 from guardopt.plans import plan
-from guardopt.saving_up import GAP, MOST_MONTHS, BuyingOrder, order
-from guardopt.scenario import Cover, Guard, Offer, Part, Scenario, Side
+from guardopt.saving_up import GAP, MOST_MONTHS, order
+from guardopt.scenario import Scenario
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from guardopt.bills import Prices
-from guardopt.scenario import Fall, Guard, Insurance, Kit, Offer, Part, Scenario, Side, best_saving
+from guardopt.pieces import Fall, Guard, Insurance, Kit, Offer, Part, Side
+from guardopt.scenario import Scenario, best_saving
 
 LEFT, RIGHT, CENTRE, PAIR = Side.LEFT, Side.RIGHT, Side.CENTRE, Side.PAIR
 TANK = Part("tank", "tank", CENTRE, 500.0)

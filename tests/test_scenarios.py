@@ -11,11 +11,12 @@ from dataclasses import replace
 import pytest
 from shipped import FALLS, FOLDER, NAMES, shipped, shipped_plan
 
-from guardopt.bills import Bike, price
+from guardopt.aims import Aim, Limits
+from guardopt.bike import Bike
+from guardopt.bills import price
 from guardopt.falls import draw
-from guardopt.planner import Aim, Planner
-from guardopt.plans import Status
-from guardopt.program import Limits
+from guardopt.planned import Status
+from guardopt.planner import Planner
 from guardopt.starter import SCENARIO
 from guardopt.workbench import Workbench
 

@@ -13,8 +13,10 @@ from shipped import NAMES, shipped_plan
 
 from guardopt.errors import NoKitError
 from guardopt.explain import Reason, Verdict
-from guardopt.plans import Plan, plan
-from guardopt.scenario import Offer, Scenario
+from guardopt.pieces import Offer
+from guardopt.planned import Plan
+from guardopt.plans import plan
+from guardopt.scenario import Scenario
 
 
 @pytest.mark.parametrize(("bike", "asked", "name", "reason", "said"), EXAMPLES)

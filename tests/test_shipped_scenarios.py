@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import guardopt
-from guardopt.plans import Plan
+from guardopt.planned import Plan
 from guardopt.text import plan_text
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"

@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 from folders import SMALL_TWIN, edited, write_folder
 
+from guardopt.pieces import Cover, Guard, KnockOn, Side
 from guardopt.reading import load
-from guardopt.scenario import Cover, Guard, KnockOn, Scenario, Side
+from guardopt.scenario import Scenario
 
 GUARD_COLUMNS = "guard,side,price,needs,not_with,slot\n"
 

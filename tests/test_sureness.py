@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 from random_scenarios import price_every_kit, random_scenario, sample_of
 
-from guardopt.planner import Aim, Planner
+from guardopt.aims import Aim, Limits
+from guardopt.pieces import Cover, Fall, Guard, Part, Side
+from guardopt.planner import Planner
 from guardopt.plans import plan
-from guardopt.program import Limits
-from guardopt.scenario import Cover, Fall, Guard, Part, Scenario, Side
+from guardopt.scenario import Scenario
 from guardopt.sureness import Sureness, draw_rates, sureness
 from guardopt.workbench import Workbench
 

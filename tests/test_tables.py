@@ -9,8 +9,10 @@ from folders import SMALL_TWIN, write_folder
 from hypothesis import given
 from hypothesis import strategies as st
 
+from guardopt.cells import Findings
 from guardopt.reading import load
-from guardopt.tables import Findings, Table, in_reading_order, parse_settings, parse_table
+from guardopt.tables import Table, in_reading_order, parse_table
+from guardopt.toml_cells import parse_settings
 
 CSV_FILES = {name: text for name, text in SMALL_TWIN.items() if name != "scenario"}
 

@@ -15,8 +15,10 @@ import guardopt
 from guardopt.bill_text import bill_text
 from guardopt.check_text import check_text
 from guardopt.layout import table
-from guardopt.plans import Plan, plan
-from guardopt.scenario import Cover, Guard, Part, Scenario, Side
+from guardopt.pieces import Cover, Guard, Part, Side
+from guardopt.planned import Plan
+from guardopt.plans import plan
+from guardopt.scenario import Scenario
 from guardopt.starter import write_starter
 from guardopt.text import plan_text
 

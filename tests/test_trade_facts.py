@@ -12,11 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
-from guardopt.bills import Bike, Prices, outcome, price
+from guardopt.aims import Aim, Best
+from guardopt.bike import Bike
+from guardopt.bills import Prices, outcome, price
 from guardopt.falls import Stratum, draw
-from guardopt.planner import Aim, Best
+from guardopt.pieces import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Side
 from guardopt.reading import load
-from guardopt.scenario import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Scenario, Side
+from guardopt.scenario import Scenario
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 LEFT, RIGHT, CENTRE, PAIR = Side.LEFT, Side.RIGHT, Side.CENTRE, Side.PAIR

@@ -14,10 +14,9 @@ from folders import SMALL_TWIN, write_folder
 from random_scenarios import price_every_kit, random_limits, random_scenario, sample_of
 from shipped import FOLDER
 
+from guardopt.aims import Aim, Limits, Measure
 from guardopt.errors import InputError, NoKitError
-from guardopt.planner import Aim
 from guardopt.plans import NO_LIMIT, plan
-from guardopt.program import Limits, Measure
 from guardopt.reading import load
 from guardopt.scenario import Scenario
 from guardopt.what_if import same_falls, sweep

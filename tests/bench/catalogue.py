@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from guardopt.bills import Bike, outcome
+from guardopt.bike import Bike
+from guardopt.bills import outcome
 from guardopt.falls import draw
-from guardopt.scenario import Cover, Fall, Guard, KnockOn, Part, Scenario, Side
+from guardopt.pieces import Cover, Fall, Guard, KnockOn, Part, Side
+from guardopt.scenario import Scenario
 
 
 def catalogue(

@@ -15,14 +15,18 @@ from typing import Any
 import numpy as np
 import pulp
 
-from guardopt.bills import Bike, price
+from guardopt.aims import Aim, Limits
+from guardopt.arrays import Floats
+from guardopt.bike import Bike
+from guardopt.bills import price
 from guardopt.facts import FactFinder, mean_renewals
-from guardopt.falls import Floats, Stratum, draw
+from guardopt.falls import Stratum, draw
 from guardopt.items import reduce_falls
 from guardopt.kit_table import legal_kits, spends
-from guardopt.planner import Aim, Planner
-from guardopt.program import Limits, add_fitting_rules
-from guardopt.scenario import Kit, Scenario
+from guardopt.pieces import Kit
+from guardopt.planner import Planner
+from guardopt.program import add_fitting_rules
+from guardopt.scenario import Scenario
 from guardopt.solving import dot
 
 

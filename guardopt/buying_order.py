@@ -1,0 +1,100 @@
+"""In which order to buy: the answer, month by month."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from guardopt.billing import in_order
+from guardopt.pieces import Kit
+from guardopt.scenario import Scenario
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """What is bought in one month, counted from 0 for now.
+
+    Attributes
+    ----------
+    spend, purse
+        What it costs, and what is left afterwards.
+    yearly_cost
+        What falls cost a year from then on, on the planning sample.
+    kit
+        What is on the bike from then on.
+    """
+
+    month: int
+    buy: tuple[str, ...]
+    spend: float
+    purse: float
+    yearly_cost: float
+    kit: Kit
+
+
+@dataclass(frozen=True)
+class BuyingOrder:
+    """A course of buying.
+
+    Attributes
+    ----------
+    steps
+        The months in which something is bought.
+    cost, bound
+        Cost over the years along this course, dislikes included, and a value that no course is below.
+    cost_if_waiting, wait_months
+        The same if the last kit is bought only when all of it can be paid, and when that is.
+    proven
+        False if the time ran out before the gap closed.
+    """
+
+    scenario: Scenario
+    monthly: float
+    now: float
+    months: int
+    steps: tuple[Purchase, ...]
+    cost: float
+    bound: float
+    cost_if_waiting: float
+    wait_months: int
+    proven: bool
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row for each month in which something is bought."""
+        import pandas as pd
+
+        return pd.DataFrame(self.to_json()["steps"])
+
+    def to_json(self) -> dict[str, Any]:
+        """The course as ``order --json`` prints it."""
+        return {
+            "scenario": self.scenario.title,
+            "currency": self.scenario.currency,
+            "monthly": self.monthly,
+            "now": self.now,
+            "months": self.months,
+            "steps": [
+                {
+                    "month": step.month,
+                    "buy": list(step.buy),
+                    "spend": step.spend,
+                    "purse": step.purse,
+                    "yearly_cost": step.yearly_cost,
+                    "kit": in_order(self.scenario, step.kit),
+                }
+                for step in self.steps
+            ],
+            "cost": self.cost,
+            "bound": self.bound,
+            "gap": (self.cost - self.bound) / max(1.0, abs(self.cost)),
+            "status": "optimal" if self.proven else "time_limit",
+            "cost_if_waiting": self.cost_if_waiting,
+            "wait_months": self.wait_months,
+        }
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))

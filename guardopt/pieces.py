@@ -1,0 +1,155 @@
+"""What a scenario is made of, as frozen objects with every side spelled out.
+
+A row with side ``both`` has become two objects by the time it is here, ``lever.left`` and ``lever.right``; ids in
+``needs``, ``not_with``, covers and knock-ons are ids of such objects.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+Kit = frozenset[str]
+"""The ids of the guards on the bike, owned ones included."""
+
+
+class Side(StrEnum):
+    """Where a part or guard sits. A pair is one purchase that serves both sides; only guards come in pairs."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    CENTRE = "centre"
+    PAIR = "pair"
+
+    @property
+    def is_sided(self) -> bool:
+        """True for left and right: such a guard serves, and such a part is exposed, in falls that strike that side."""
+        return self in (Side.LEFT, Side.RIGHT)
+
+    def goes_with(self, other: Side) -> bool:
+        """Left does not meet right; everything else meets."""
+        return not (self.is_sided and other.is_sided and self is not other)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the bike, on one side. Money in units of the currency, work in hours.
+
+    `x` and `y` say where it is seen from the side, in millimetres forward of the rear axle and above the ground; both
+    or neither are known. Only drawings look at them.
+    """
+
+    id: str
+    row: str
+    side: Side
+    price: float
+    hours: float = 0.0
+    break_chance: float = 1.0
+    touch_up: float = 0.0
+    strip_down: str | None = None
+    x: float | None = None
+    y: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """A kind of fall: λ_f = `per_year` of them a year, rested on `watched_years` of riding."""
+
+    id: str
+    per_year: float
+    left_share: float = 0.5
+    tumble: float = 0.0
+    correlation: float = 0.5
+    watched_years: float = 1.0
+
+    def side_shares(self) -> dict[frozenset[Side], float]:
+        """The chance of each set of sides being struck; sets with no chance are left out."""
+        shares = {
+            frozenset({Side.LEFT}): self.left_share * (1.0 - self.tumble),
+            frozenset({Side.RIGHT}): (1.0 - self.left_share) * (1.0 - self.tumble),
+            frozenset({Side.LEFT, Side.RIGHT}): self.tumble,
+        }
+        return {sides: share for sides, share in shares.items() if share > 0.0}
+
+
+@dataclass(frozen=True, slots=True)
+class KnockOn:
+    """When `part` breaks, it strikes `takes` as well with this chance."""
+
+    part: str
+    takes: str
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """A guard for one place on the bike.
+
+    `needs` is a list of alternatives: of each set at least one guard must be on the bike. `price_cents` and
+    `fit_cents` are whole cents, since budgets are compared exactly.
+    """
+
+    id: str
+    row: str
+    side: Side
+    price_cents: int
+    fit_cents: int = 0
+    slot: str | None = None
+    wear_per_fall: float = 0.0
+    needs: tuple[frozenset[str], ...] = ()
+    not_with: frozenset[str] = frozenset()
+    owned: bool = False
+    weight_kg: float = 0.0
+    dislike: float = 0.0
+    resale_share: float = 0.0
+    fit_hours: float = 0.0
+
+    @property
+    def price(self) -> float:
+        """Price in units of the currency."""
+        return self.price_cents / 100
+
+    @property
+    def spend_cents(self) -> int:
+        """What buying and fitting it costs, before offers; nothing if it is owned."""
+        return 0 if self.owned else self.price_cents + self.fit_cents
+
+    @property
+    def places(self) -> tuple[tuple[str, Side], ...]:
+        """The mounting places it fills: a pair fills both sides of its slot."""
+        if self.slot is None:
+            return ()
+        sides = (Side.LEFT, Side.RIGHT) if self.side is Side.PAIR else (self.side,)
+        return tuple((self.slot, side) for side in sides)
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """With all of `guards` fitted, a struck `part` is spared with chance `holds` in falls of kind `fall` (None: all).
+
+    `side` is the side that has to be struck for the guards to serve (None: they serve in every fall).
+    """
+
+    guards: tuple[str, ...]
+    part: str
+    holds: float
+    fall: str | None = None
+    side: Side | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A lot of guards at one price, in whole cents, fitting not included."""
+
+    id: str
+    guards: frozenset[str]
+    price_cents: int
+
+
+@dataclass(frozen=True, slots=True)
+class Insurance:
+    """Terms of a policy that pays for damage above an excess."""
+
+    excess: float
+    premium_rise: float = 0.0
+    write_off_share: float = 1.0
