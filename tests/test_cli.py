@@ -165,6 +165,20 @@ def test_a_budget_that_may_be_thousands_is_warned_of(ask: Callable[..., Answer],
     assert answer.err.splitlines() == [f"warning: {warning}"]
 
 
+def test_a_doubled_rate_doubles_that_falls_share_and_leaves_the_files_alone(
+    ask: Callable[..., Answer], twin: Path
+) -> None:
+    """The folder is read, never written."""
+    before = {path: path.read_bytes() for path in twin.iterdir()}
+    plain = ask("bill", twin, "--json", "--bare").json
+    more = ask("bill", twin, "--json", "--bare", "--set", "falls.tip_over.per_year=1.2").json
+    tip_over = next(fall for fall in plain["falls"] if fall["fall"] == "tip_over")
+    assert tip_over["per_year"] == 0.6
+    added = 0.6 * (tip_over["owner_cost"] + tip_over["renewals"])
+    assert more["yearly_cost"] == pytest.approx(plain["yearly_cost"] + added)
+    assert {path: path.read_bytes() for path in twin.iterdir()} == before
+
+
 @pytest.mark.parametrize("moment", ["before it failed", "and was swallowed"])
 def test_an_interrupt_that_a_package_swallowed_still_ends_the_command(
     moment: str, twin: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]

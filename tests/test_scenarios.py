@@ -18,6 +18,7 @@ from guardopt.falls import draw
 from guardopt.planned import Status
 from guardopt.planner import Planner
 from guardopt.starter import SCENARIO
+from guardopt.text import plan_text
 from guardopt.workbench import Workbench
 
 COLUMNS = {
@@ -82,6 +83,15 @@ def test_a_head_on_is_a_write_off_whatever_is_fitted(name: str) -> None:
     strata = (stratum for stratum in draw(scenario, FALLS, scenario.seed, "price") if stratum.fall == row)
     everything = frozenset(scenario.guard)
     assert price(Bike(scenario), strata, [everything]).bills[0].write_off_chance[row] == 1.0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_plan_says_that_no_guard_helps_in_a_head_on(name: str) -> None:
+    """It costs the owner the same bare and fitted, and the report has it in words (common practice, no source)."""
+    made = shipped_plan(name)
+    row = [fall.id for fall in made.scenario.falls].index("head_on")
+    assert made.bare.owner_cost[row] == pytest.approx(made.fitted.owner_cost[row])
+    assert "head_on: writes the bike off, whatever is fitted." in plan_text(made)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -177,6 +187,17 @@ def test_the_four_plans_show_most_of_the_reasons() -> None:
         "over_budget",
         "not_worth_its_price",
     }
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_tables_for_notebooks_have_one_row_for_each_thing(name: str) -> None:
+    """`plan.guards`, `plan.falls` and `plan.parts` agree with the JSON."""
+    made = shipped_plan(name)
+    assert list(made.guards["guard"]) == [guard.id for guard in made.scenario.guards]
+    assert list(made.falls["fall"]) == [fall.id for fall in made.scenario.falls]
+    assert sorted(made.parts["part"]) == sorted(part.id for part in made.scenario.parts)
+    assert made.guards["text"].tolist() == [record["text"] for record in made.to_json()["guards"]]
+    assert made.bought[0] in made._repr_html_()
 
 
 def test_the_starter_says_that_it_is_invented() -> None:

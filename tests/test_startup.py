@@ -74,6 +74,26 @@ def test_bill_loads_no_solver_and_plan_no_tables(twin: Path) -> None:
     assert not loaded_by("plan", twin, "--falls", 20) & {"pandas", "scipy", "matplotlib"}
 
 
+def test_loading_from_python_loads_nothing_heavy(twin: Path) -> None:
+    """The package fetches its parts when they are first used."""
+    code = f"import sys, guardopt; guardopt.load({str(twin)!r}); print(*sys.modules)"
+    status, out, _ = ended(start("-c", code))
+    assert status == 0
+    assert not set(out.split()) & SOLVER
+
+
+@pytest.mark.parametrize("command", ["check", "bill", "plan", "budgets", "order --monthly 120", "forecast"])
+def test_every_question_prints_one_object_or_eighty_plain_columns(twin: Path, command: str) -> None:
+    """No solver's banner before the object, cautions under every report."""
+    ask = ["-m", "guardopt", *command.split(), twin, "--falls", 50]
+    (_, as_json, _), (status, as_text, _) = ended(start(*ask, "--json")), ended(start(*ask))
+    assert status == 0
+    assert isinstance(json.loads(as_json), dict)
+    assert max(len(line) for line in as_text.splitlines()) <= 80
+    assert "\x1b" not in as_text
+    assert "machine, not the rider" in as_text
+
+
 def test_json_is_all_that_is_on_standard_output(twin: Path, tmp_path: Path) -> None:
     """One object, no solver's banner, no escape characters; nothing is written where the command is run."""
     status, out, err = ended(start("-m", "guardopt", "plan", twin, "--json", "--falls", 50, cwd=tmp_path))
@@ -85,7 +105,7 @@ def test_json_is_all_that_is_on_standard_output(twin: Path, tmp_path: Path) -> N
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("command", ["check", "bill"])
+@pytest.mark.parametrize("command", ["check", "bill", "plan"])
 def test_a_reader_who_stops_listening_is_no_reason_to_complain(twin: Path, command: str) -> None:
     """``guardopt bill … | head -1`` leaves nothing on the screen but the line and the warnings."""
     piped = start("-m", "guardopt", command, twin, "--falls", 20)
