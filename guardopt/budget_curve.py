@@ -7,11 +7,13 @@ import time
 from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from guardopt.aims import GAP, TIME_LIMIT, Aim, Best, Limits, Measure
 from guardopt.asking import with_problems, wrong_aim, wrong_gap, wrong_time_limit
 from guardopt.billing import forced_guards, in_order
+from guardopt.bills import HALF_A_CENT
 from guardopt.errors import InputError, NoKitError, OutOfTimeError, Problem
 from guardopt.focus import TIE
 from guardopt.planner import Planner
@@ -63,6 +65,13 @@ class BudgetCurve:
         """The step that a budget reaches; None if it allows no kit."""
         row = bisect_right([step.budget_cents for step in self.steps], budget_cents)
         return self.steps[row - 1] if row else None
+
+    @property
+    def dislikes_decide(self) -> bool:
+        """Whether falls cost more with some kit than with the cheaper one before it, which is disliked more."""
+        return self.aim is Aim.BILLS and any(
+            after.cost_over_years > before.cost_over_years + HALF_A_CENT for before, after in pairwise(self.steps)
+        )
 
     def thinned(self, upto: float | None = None, step: float | None = None) -> BudgetCurve:
         """The curve up to a budget, and of its steps only those that budgets a given step apart reach.

@@ -125,6 +125,7 @@ def step_table(plan: Plan, curve: BudgetCurve, steps: Sequence[StepWords], own: 
         "first": exact_money(steps[0].budget_cents, currency),
         "all": exact_money(last, currency),
         "changes": len(steps),
+        "dislikes_decide": curve.dislikes_decide,
         "rows": [
             (
                 exact_money(step.budget_cents, currency),

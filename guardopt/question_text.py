@@ -50,6 +50,8 @@ def budgets_text(curve: BudgetCurve, shown: BudgetCurve) -> str:
             "  ",
         ),
     ]
+    if curve.dislikes_decide:
+        lines += wrapped("Where a dearer kit comes with dearer falls, it is one that you dislike less.", "  ")
     return "\n".join([*lines, *cautions()])
 
 

@@ -19,6 +19,7 @@ from guardopt.budget_curve import READABLE, BudgetCurve, Step, budgets
 from guardopt.errors import InputError, NoKitError, OutOfTimeError
 from guardopt.pieces import Cover, Guard, Offer, Part, Side
 from guardopt.plans import plan
+from guardopt.question_text import budgets_text
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench
 
@@ -202,3 +203,19 @@ def test_what_cannot_be_had_at_any_budget_is_no_curve(twin: Scenario) -> None:
     """A guard forced both in and out."""
     with pytest.raises(NoKitError):
         budgets(twin, must=["crash_bar"], never=["crash_bar"])
+
+
+def test_falls_may_cost_more_with_a_dearer_kit_that_is_disliked_less(make_scenario: Callable[..., Scenario]) -> None:
+    """By hand: the cage of 10 spares 50 and is disliked by 40, the bar of 20 spares 30 and is not disliked."""
+    parts = [Part("tank", "tank", Side.CENTRE, 50.0), Part("seat", "seat", Side.CENTRE, 30.0)]
+    cage = Guard("cage", "cage", Side.CENTRE, 1000, slot="side", dislike=40.0)
+    bar = Guard("bar", "bar", Side.CENTRE, 2000, slot="side")
+    scenario = make_scenario(parts, [cage, bar], [Cover(("cage",), "tank", 1.0), Cover(("bar",), "seat", 1.0)])
+    found = budgets(scenario)
+    assert [step.cost_over_years for step in found.steps] == pytest.approx([80.0, 30.0, 50.0])
+    assert found.dislikes_decide
+    told = " ".join(budgets_text(found, found).split())
+    assert "Where a dearer kit comes with dearer falls, it is one that you dislike less." in told
+    liked = budgets(make_scenario(parts, [replace(cage, dislike=0.0), bar], list(scenario.covers)))
+    assert not liked.dislikes_decide
+    assert "dislike less" not in budgets_text(liked, liked)
