@@ -25,5 +25,7 @@ def check_text(scenario: Scenario) -> str:
         f"{money(scenario.cap, currency)}.",
         f"Kept for {years(scenario.years)}; budget for guards: {budget}.",
     ]
-    lines = [*title(scenario), "The scenario is sound.", ""]
+    odd = len(scenario.warnings)
+    but = f"; {'one thing' if odd == 1 else f'{odd} things'} in it may be a slip, see the warnings" if odd else ""
+    lines = [*title(scenario), f"The scenario is sound{but}.", ""]
     return "\n".join([*lines, *(line for fact in facts for line in wrapped(fact)), *cautions()])

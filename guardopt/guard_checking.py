@@ -1,34 +1,28 @@
 """Guards, covers and offers with their sides spelled out and their prices in whole cents.
 
-This is the only place where money is rounded: half up, from the decimals as written.
+Prices are rounded here, half up, from the decimals as written (`pieces.in_cents`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 from itertools import combinations
 
 from guardopt.cell_types import LARGEST_NUMBER
 from guardopt.cells import Findings, Row
-from guardopt.pieces import Cover, Guard, Offer
+from guardopt.pieces import Cover, Guard, Offer, in_cents
 from guardopt.rows import CoverRow, Entry, GuardRow, OfferRow
 from guardopt.scenario import Scenario
 from guardopt.sides import Placed, Roster, common_side, matched, meeting, placed
-from guardopt.spelling import advice, shown, thousands_doubt
-
-
-def cents(amount: Decimal) -> int:
-    """An amount in whole cents, halves rounded up."""
-    return int(amount.scaleb(2).to_integral_value(ROUND_HALF_UP))
+from guardopt.spelling import advice, shown
 
 
 def rounded_cents(amount: Decimal, where: str, findings: Findings) -> int:
     """A price in whole cents, with a warning if it was not whole before."""
-    whole = cents(amount)
+    whole = in_cents(amount)
     if amount.scaleb(2) != whole:
-        doubt = thousands_doubt(str(amount))
-        findings.warn(where, f"found {amount}, taken as {whole / 100:.2f}{f'; {doubt}' if doubt else ''}")
+        findings.warn(where, f"found {amount}, taken as {whole / 100:.2f}")
     return whole
 
 
@@ -49,7 +43,7 @@ def guards_of(
                 row=one.row,
                 side=one.side,
                 price_cents=price_cents,
-                fit_cents=cents(values.fit_hours * fitting_rate),
+                fit_cents=in_cents(values.fit_hours * fitting_rate),
                 fit_hours=float(values.fit_hours),
                 slot=values.slot,
                 wear_per_fall=wear,

@@ -96,23 +96,31 @@ def ids_option(name: str, text: str) -> Callable[[Command], Command]:
     return click.option(name, multiple=True, metavar="ID...", callback=_split_ids, help=text)
 
 
+aim_option = click.option(
+    "--aim",
+    type=click.Choice(["bills", "outlay"]),
+    default="bills",
+    show_default=True,
+    help="What is to be least: what falls cost; or that and the guards, resale taken off.",
+)
+"""The aim of questions that add costs up and so cannot look at the worst falls alone."""
+
+
 def amount(text: str | None) -> float | None:
     """A budget as typed on the command line."""
     if text is None:
         return None
     if text.strip().lower() in ("none", "inf"):
         return float("inf")
-    from guardopt.spelling import number_fault, shown, thousands_doubt
+    from guardopt.spelling import number_fault, shown, thousands_fault
 
-    doubt = thousands_doubt(text.strip())
-    if doubt:
-        click.echo(f"warning: --budget: found {shown(text)}, read as {float(text):.2f}; {doubt}", err=True)
+    fault = thousands_fault(text.strip())
     try:
-        return float(text)
+        if not fault:
+            return float(text)
     except ValueError:
-        fault = number_fault(text.strip())
-        found = f"{shown(text)}, {fault}" if fault else f'{shown(text)}, expected an amount or "none"'
-        raise InputError([Problem("--budget", f"found {found}")]) from None
+        fault = number_fault(text.strip()) or 'expected an amount or "none"'
+    raise InputError([Problem("--budget", f"found {shown(text)}, {fault}")])
 
 
 def parsed_changes(changes: Sequence[str], seed: int | None, falls: int | None) -> dict[str, object]:

@@ -7,10 +7,19 @@ A row with side ``both`` has become two objects by the time it is here, ``lever.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
 
 Kit = frozenset[str]
 """The ids of the guards on the bike, owned ones included."""
+
+HALF_A_CENT = 0.005
+"""Amounts that differ by less are the same, and less than that is nothing."""
+
+
+def in_cents(amount: Decimal) -> int:
+    """An amount of money in whole cents, halves rounded up."""
+    return int(amount.scaleb(2).to_integral_value(ROUND_HALF_UP))
 
 
 class Side(StrEnum):

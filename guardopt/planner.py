@@ -6,6 +6,7 @@ facts and one program; every question about the same bike is put to the same pla
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator, Sequence
 from copy import copy
@@ -22,9 +23,13 @@ from guardopt.facts import FactFinder, TailFinder
 from guardopt.falls import Stratum
 from guardopt.focus import TIE, Focus
 from guardopt.kit_table import KitTable, legal_kits
+from guardopt.no_kit import why_no_kit
 from guardopt.pieces import Kit
 from guardopt.program import Program, Terms
 from guardopt.scenario import Scenario
+
+LEAST_GAP = 1e-9
+"""Smaller gaps are not told apart from none: the solver works to such a tolerance."""
 
 RELAXATION_ROUNDS = 30
 
@@ -220,7 +225,11 @@ class Planner:
         limits = limits or Limits()
         end = None if seconds is None else time.monotonic() + seconds
         first, *tie_breakers = aim.measures
-        best = self._minimise(first, limits, None, gap, end)
+        try:
+            best = self._minimise(first, limits, None, gap, end)
+        except NoKitError as error:
+            least = self.least_spend(math.inf, limits, end=end)
+            raise NoKitError(why_no_kit(self.scenario, limits, least)) from error
         ceilings: dict[Measure, float] = {}
         previous, kit = first, best.kit
         for measure in tie_breakers:
@@ -261,10 +270,13 @@ class Planner:
 
         None if there is no such kit, or none was found in time.
         """
+        if _is_over(end):
+            return None
         table = self._table()
         if table is not None:
             return table.cheapest(self._years_of, cost_at_most, limits.must, limits.never)
-        wanted = replace(limits, budget_cents=None, at_most={Measure.COST: cost_at_most})
+        at_most = {} if math.isinf(cost_at_most) else {Measure.COST: cost_at_most}
+        wanted = replace(limits, budget_cents=None, at_most=at_most)
         try:
             best = self._minimise(Measure.SPEND, wanted, None, GAP, end)
         except (NoKitError, OutOfTimeError):
@@ -294,6 +306,7 @@ class Planner:
 
     def _minimise(self, measure: Measure, limits: Limits, kit: Kit | None, gap: float, end: float | None) -> Best:
         """The loop, starting from a kit that is allowed, if one is known."""
+        gap = max(gap, LEAST_GAP)
         focus = self._focus_on(limits)
         if measure not in focus.relaxed:
             self._close_relaxation(measure, limits, focus, end)

@@ -18,7 +18,7 @@ from guardopt.arrays import Floats, Ints
 from guardopt.cell_types import IS_MONEY, Positive, References, Text, exact_number
 from guardopt.cells import Cell, Findings, Row
 from guardopt.errors import Problem
-from guardopt.guard_checking import cents
+from guardopt.pieces import in_cents
 from guardopt.rider_sheets import Sheet
 from guardopt.rows import RowModel, validate
 from guardopt.shop import NOTHING, Shop, Wish, wish_of
@@ -112,16 +112,13 @@ class Reader:
     ----------
     wishes
         Everything that riders met so far want, without repeats.
-    doubts
-        What is odd about budgets met so far, by what was written.
     """
 
     def __init__(self, shop: Shop) -> None:
         self._shop = shop
         self.wishes: list[Wish] = []
-        self.doubts: dict[str, str] = {}
         self._numbers: dict[Wish, int] = {}
-        self._budgets = _Memory(self._budget)
+        self._budgets = _Memory(_budget)
         self._times = _Memory(_multiple)
         self._asked = _Memory(self._look_up)
 
@@ -143,16 +140,6 @@ class Reader:
             own = [self._own_budget(one) for one in self.wishes]
             budgets[blank & ~wrong] = np.array(own, dtype=np.int64)[wish[blank & ~wrong]]
         return Riders(sheet, wish, budgets, times, problems)
-
-    def _budget(self, text: str) -> int:
-        if text == "":
-            return THE_SCENARIOS
-        if text.lower() == NOTHING:
-            return int(NO_LIMIT)
-        findings = Findings()
-        found = validate(_row("budget", text), RiderRow, findings)
-        self.doubts.update((text, warning.message) for warning in findings.warnings)
-        return WRONG if found is None else cents(found.budget)
 
     def _own_budget(self, wish: Wish) -> int:
         budget = self._shop.load(wish.bike).budget_cents
@@ -181,6 +168,15 @@ class Reader:
             if cells[column].where not in said:
                 findings.error(cells[column].where, message)
         return findings.problems
+
+
+def _budget(text: str) -> int:
+    if text == "":
+        return THE_SCENARIOS
+    if text.lower() == NOTHING:
+        return int(NO_LIMIT)
+    found = validate(_row("budget", text), RiderRow, Findings())
+    return WRONG if found is None else in_cents(found.budget)
 
 
 def _multiple(text: str) -> float:

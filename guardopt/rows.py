@@ -31,7 +31,7 @@ from guardopt.cell_types import (
     joint_references,
 )
 from guardopt.cells import Findings, Row
-from guardopt.spelling import advice, nearest, printable, shown, thousands_doubt
+from guardopt.spelling import advice, nearest, printable, shown, thousands_fault
 from guardopt.tables import Table
 
 _SIDES = Field(description="left, right, centre or both")
@@ -198,13 +198,12 @@ def validate(row: Row, model: type[Model], findings: Findings, reported: Contain
             if detail["type"] != "missing" or name not in reported:
                 findings.error(row.where(name), _message(detail, expected(model, name)))
         return None
-    for name, value in given.items():
-        doubt = thousands_doubt(str(value)) if IS_MONEY in _notes(model, name) else None
-        read = getattr(values, name)
-        # An exact amount that is not whole cents is warned of where it is rounded.
-        if doubt and (isinstance(read, float) or read == round(read, 2)):
-            findings.warn(row.where(name), f"found {shown(value)}, read as {read:.2f}; {doubt}")
-    return values
+    money = [name for name in given if IS_MONEY in _notes(model, name)]
+    doubts = {name: thousands_fault(str(given[name])) for name in money}
+    for name, doubt in doubts.items():
+        if doubt:
+            findings.error(row.where(name), f"found {shown(given[name])}, {doubt}")
+    return None if any(doubts.values()) else values
 
 
 def _notes(model: type[RowModel], name: str) -> list[Any]:

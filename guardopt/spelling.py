@@ -16,8 +16,9 @@ _LONGEST_LIST = 12
 _SPACED = re.compile(r"[+-]?[0-9]{1,3}(?:[\s'’][0-9]{3})+(?:[.,][0-9]+)?")
 _COMMAS_IN_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+\.[0-9]+|(?:,[0-9]{3}){2,})")
 _POINTS_IN_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:(?:\.[0-9]{3})+,[0-9]+|(?:\.[0-9]{3}){2,})")
+_POINTS_THROUGHOUT = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+\.[0-9]{1,2}")
 _ONE_COMMA_THREE_DIGITS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
-_POINT_AND_THREE_DIGITS = re.compile(r"[+]?[1-9][0-9]{0,2}\.[0-9]{3}")
+_POINT_AND_THREE_DIGITS = re.compile(r"[+]?[1-9][0-9]{0,2}\.[0-9]{2}0")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _CURRENCY_CODE = re.compile(r"^[A-Z]{3}\b\s*|\s*\b[A-Z]{3}$")
 
@@ -73,17 +74,21 @@ def advice(word: str, known: Iterable[str], unused: Iterable[str] = ()) -> str:
     return ""
 
 
-def thousands_doubt(text: str) -> str | None:
-    """What to say of an amount of money that was read with a decimal point, if thousands may have been meant.
+def thousands_fault(text: str) -> str | None:
+    """What keeps an amount of money with a point before three digits from being read, as they may be thousands.
+
+    Cents have two decimals, so a third that is not 0 can only be a decimal.
 
     Examples
     --------
-    >>> thousands_doubt("1.200"), thousands_doubt("1.20")
-    ('if the point divides thousands, write 1200', None)
+    >>> thousands_fault("1.200")
+    'a point that may divide thousands or decimals: write 1200 or 1.20'
+    >>> thousands_fault("1.20"), thousands_fault("1.205"), thousands_fault("0.500")
+    (None, None, None)
     """
     if not _POINT_AND_THREE_DIGITS.fullmatch(text):
         return None
-    return f"if the point divides thousands, write {text.replace('.', '')}"
+    return f"a point that may divide thousands or decimals: write {text.replace('.', '')} or {text[:-1]}"
 
 
 def number_fault(text: str) -> str | None:
@@ -124,6 +129,10 @@ def number_fault(text: str) -> str | None:
         if "," in bare:
             faults.append("a decimal comma")
         choices = [bare.replace(".", "").replace(",", ".")]
+    elif _POINTS_THROUGHOUT.fullmatch(bare):
+        faults.append("a thousands separator")
+        whole, _, decimals = bare.rpartition(".")
+        choices = [f"{whole.replace('.', '')}.{decimals}"]
     elif _DECIMAL_COMMA.fullmatch(bare):
         faults.append("a decimal comma")
         choices = [bare.replace(",", ".")]

@@ -11,13 +11,15 @@ from guardopt.spelling import number_fault, printable
 
 _SECTION_LINE = re.compile(r"\s*\[\s*([\w-]+)\s*\]")
 _KEY_LINE = re.compile(r"""\s*["']?([\w-]+)["']?\s*=""")
-_VALUE = re.compile(r"^[^=]*=|#.*$")
+_BEFORE_OR_AFTER_VALUE = re.compile(r"^[^=]*=|#.*$")
 _TOML_PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)")
 
 
 def parse_settings(text: str, findings: Findings) -> dict[str, Row] | None:
     """Divide the text of ``scenario.toml`` into located values, keeping decimals exactly as written."""
     text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if _report_numbers(text, findings):
+        return None
     try:
         document = tomllib.loads(text, parse_float=_exact)
     except (ValueError, RecursionError) as error:
@@ -64,6 +66,18 @@ def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
     return lines
 
 
+def _report_numbers(text: str, findings: Findings) -> bool:
+    """Name every value that is a number in a notation that TOML has not; whether there is one."""
+    faults = {
+        number: fault
+        for number, line in enumerate(text.split("\n"), start=1)
+        if _KEY_LINE.match(line) and (fault := number_fault(_BEFORE_OR_AFTER_VALUE.sub("", line).strip()))
+    }
+    for number, fault in faults.items():
+        findings.error(_settings_place(number), f"cannot be read: it has {fault}")
+    return bool(faults)
+
+
 def _report_syntax(text: str, message: str, findings: Findings) -> None:
     place = _TOML_PLACE.search(message)
     number = int(place[1]) if place and place[1] else None
@@ -72,8 +86,6 @@ def _report_syntax(text: str, message: str, findings: Findings) -> None:
     reason = f"{plain[:1].lower()}{plain[1:]}" if place else "a value in it is too large or too deep"
     if message.startswith("Cannot "):
         reason = "a key or a table is there twice"
-    elif fault := number_fault(_VALUE.sub("", line).strip()):
-        reason = f"it has {fault}"
     elif re.search(r"=\s*[^\W\d]", line) and message.startswith("Invalid value"):
         reason = 'text has to be in quotation marks, "like this"'
     findings.error(_settings_place(number), f"cannot be read: {reason}")

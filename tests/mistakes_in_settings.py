@@ -13,6 +13,11 @@ SETTINGS_MISTAKES = [
         "[zebra]",
         "line 19: unknown table [zebra]; known: bike, owner, labour, insurance, sampling, strip_down",
     ),
+    (
+        "budget = 300.0",
+        "budget = 1.300",
+        "line 11, [owner] budget: found 1.300, a point that may divide thousands or decimals: write 1300 or 1.30",
+    ),
     ("years = 3.0\n", "", "line 8, [owner] years: nothing found, expected a number above 0"),
     ("years = 3.0", "years = 0", "line 9, [owner] years: found 0, expected a number above 0"),
     ("years = 3.0", "years = true", "line 9, [owner] years: found true, expected a number above 0"),

@@ -18,6 +18,24 @@ TABLE_MISTAKES = [
     ("parts", "both,30", "both,1e300", "line 2, column price: found '1e300', a size that cannot be meant"),
     ("parts", "both,30", 'both,"12,50"', "line 2, column price: found '12,50', a decimal comma: write 12.50"),
     ("parts", "both,30", "both,1 250", "line 2, column price: found '1 250', a thousands separator: write 1250"),
+    (
+        "parts",
+        "both,30",
+        "both,1.250",
+        "line 2, column price: found '1.250', a point that may divide thousands or decimals: write 1250 or 1.25",
+    ),
+    (
+        "parts",
+        "both,30",
+        "both,1.250.50",
+        "line 2, column price: found '1.250.50', a thousands separator: write 1250.50",
+    ),
+    (
+        "guards",
+        "both,25",
+        "both,1.200",
+        "line 2, column price: found '1.200', a point that may divide thousands or decimals: write 1200 or 1.20",
+    ),
     ("parts", "both,30", "both,€30", "line 2, column price: found '€30', a currency sign: write 30"),
     (
         "parts",

@@ -8,7 +8,7 @@ from folders import edited, write_folder
 from hypothesis import given
 from hypothesis import strategies as st
 
-from guardopt.guard_checking import cents
+from guardopt.pieces import in_cents
 from guardopt.reading import load
 
 
@@ -17,13 +17,13 @@ from guardopt.reading import load
 )
 def test_halves_of_a_cent_are_rounded_up_as_written(written: str, whole: int) -> None:
     """1.005 is a little less in binary, but the rider wrote 1.005."""
-    assert cents(Decimal(written)) == whole
+    assert in_cents(Decimal(written)) == whole
 
 
 @given(st.integers(0, 10**12))
 def test_an_amount_in_whole_cents_is_kept_to_the_cent(whole: int) -> None:
     """Reading never changes an amount that a shop could charge."""
-    assert cents(Decimal(f"{whole // 100}.{whole % 100:02d}")) == whole
+    assert in_cents(Decimal(f"{whole // 100}.{whole % 100:02d}")) == whole
 
 
 def test_fitting_is_hours_times_the_rate_in_whole_cents(tmp_path: Path) -> None:

@@ -11,22 +11,6 @@ WEIGHT_LIMIT = ("scenario", "budget = 300.0", "max_weight_kg = 1.5")
 
 ODDITIES = [
     (
-        [("parts", "260,1.2,,,", "1.260,1.2,,,")],
-        "parts.csv, line 4, column price: found '1.260', read as 1.26; if the point divides thousands, write 1260",
-    ),
-    (
-        [("guards", "both,25", "both,1.250")],
-        "guards.csv, line 2, column price: found '1.250', read as 1.25; if the point divides thousands, write 1250",
-    ),
-    (
-        [("scenario", "salvage = 800.0", "salvage = 1.800")],
-        "scenario.toml, line 6, [bike] salvage: found 1.800, read as 1.80; if the point divides thousands, write 1800",
-    ),
-    (
-        [("scenario", "budget = 300.0", "budget = 1.300")],
-        "scenario.toml, line 11, [owner] budget: found 1.300, read as 1.30; if the point divides thousands, write 1300",
-    ),
-    (
         [("scenario", "salvage = 800.0", "salvage = 4000.0")],
         "scenario.toml, line 5, [bike] value: found 4000, no more than the wreck would fetch: "
         "no fall can cost anything",
@@ -72,7 +56,7 @@ ODDITIES = [
     ),
     (
         [("guards", "both,25", "both,25.125")],
-        "guards.csv, line 2, column price: found 25.125, taken as 25.13; if the point divides thousands, write 25125",
+        "guards.csv, line 2, column price: found 25.125, taken as 25.13",
     ),
     (
         [("guards", "bar,5,12", "bar,,12")],
@@ -147,13 +131,11 @@ ODDITIES = [
     ),
     (
         [("offers", "210", "209.999")],
-        "offers.csv, line 2, column price: found 209.999, taken as 210.00; "
-        "if the point divides thousands, write 209999",
+        "offers.csv, line 2, column price: found 209.999, taken as 210.00",
     ),
     (
         [("scenario", "budget = 300.0", "budget = 300.005")],
-        "scenario.toml, line 11, [owner] budget: found 300.005, taken as 300.01; "
-        "if the point divides thousands, write 300005",
+        "scenario.toml, line 11, [owner] budget: found 300.005, taken as 300.01",
     ),
 ]
 

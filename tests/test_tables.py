@@ -174,6 +174,18 @@ def test_settings_know_the_line_of_each_key() -> None:
     assert rows["owner"].where("years") == "scenario.toml, line 5, [owner] years"
 
 
+def test_every_number_that_toml_has_no_notation_for_is_told_at_once() -> None:
+    """Whoever writes decimals with a comma does so throughout, and wants to hear of all of them."""
+    text = "[bike]\nvalue = 3.800,50\nsalvage = 400,00\n[labour]\nrepair_rate = 72,50\n"
+    findings = Findings()
+    assert parse_settings(text, findings) is None
+    assert [str(found).partition(": ")[0] for found in findings.problems] == [
+        "scenario.toml, line 2",
+        "scenario.toml, line 3",
+        "scenario.toml, line 5",
+    ]
+
+
 @pytest.mark.parametrize(
     ("text", "problem"),
     [
