@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from guardopt.aims import Aim, status_of
 from guardopt.billing import in_order
 from guardopt.pieces import Kit
 from guardopt.scenario import Scenario
@@ -19,6 +20,8 @@ class Purchase:
 
     Attributes
     ----------
+    take_off
+        What comes off the bike, with or without anything to buy.
     spend, purse
         What it costs, and what is left afterwards.
     yearly_cost
@@ -29,6 +32,7 @@ class Purchase:
 
     month: int
     buy: tuple[str, ...]
+    take_off: tuple[str, ...]
     spend: float
     purse: float
     yearly_cost: float
@@ -41,10 +45,15 @@ class BuyingOrder:
 
     Attributes
     ----------
+    aim
+        What was to be least: ``bills`` or ``outlay``.
     steps
-        The months in which something is bought.
+        The months in which something is bought, or taken off.
+    losing
+        The guards among them that save less than they cost beside the rest of the last kit.
     cost, bound
-        Cost over the years along this course, dislikes included, and a value that no course is below.
+        Cost over the years along this course, dislikes included, and for the aim outlay what is paid for guards, resale
+        taken off; and a value that no course is below.
     cost_if_waiting, wait_months
         The same if the last kit is bought only when all of it can be paid, and when that is.
     proven
@@ -52,10 +61,12 @@ class BuyingOrder:
     """
 
     scenario: Scenario
+    aim: Aim
     monthly: float
     now: float
     months: int
     steps: tuple[Purchase, ...]
+    losing: tuple[str, ...]
     cost: float
     bound: float
     cost_if_waiting: float
@@ -64,7 +75,7 @@ class BuyingOrder:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row for each month in which something is bought."""
+        """One row for each month in which something is bought or taken off."""
         import pandas as pd
 
         return pd.DataFrame(self.to_json()["steps"])
@@ -74,6 +85,7 @@ class BuyingOrder:
         return {
             "scenario": self.scenario.title,
             "currency": self.scenario.currency,
+            "aim": self.aim.value,
             "monthly": self.monthly,
             "now": self.now,
             "months": self.months,
@@ -81,6 +93,7 @@ class BuyingOrder:
                 {
                     "month": step.month,
                     "buy": list(step.buy),
+                    "take_off": list(step.take_off),
                     "spend": step.spend,
                     "purse": step.purse,
                     "yearly_cost": step.yearly_cost,
@@ -88,10 +101,11 @@ class BuyingOrder:
                 }
                 for step in self.steps
             ],
+            "losing": list(self.losing),
             "cost": self.cost,
             "bound": self.bound,
             "gap": (self.cost - self.bound) / max(1.0, abs(self.cost)),
-            "status": "optimal" if self.proven else "time_limit",
+            "status": status_of(self.proven).value,
             "cost_if_waiting": self.cost_if_waiting,
             "wait_months": self.wait_months,
         }

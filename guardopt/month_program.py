@@ -1,13 +1,15 @@
 """The integer program over months, for buying while saving up; it shares the facts with the program for one purchase.
 
 minimise   Σ_t w_t (Σ_b θ_bt + Σ_i guard cost_i x_it)
+           for the aim outlay plus  Σ_t v_t (Σ_i spend_i (b_it − b_i,t−1) − Σ_o saving_o y_ot) − Σ_i resale_i b_iT
 subject to x_it ≤ b_it,  b_it ≥ b_i,t−1                           what is bought stays bought, and may be left off
            Σ_i spend_i b_it − Σ_{s≤t} Σ_o saving_o y_os ≤ purse_t  purse: what has been saved by month t
            Σ_{o with i} y_ot ≤ b_it − b_i,t−1                      an offer is taken in the month its guards are bought
            θ_bt ≥ constant_b − Σ_i slope_bi x_it                   for every fact and month
            and in every month the rules of what can be on the bike at once
 
-with w_t the share of the years' present value that falls into month t, the last month standing for all the rest.
+with w_t the share of the years' present value that falls into month t, the last month T standing for all the rest, and
+v_t the present value of one unit of money in month t.
 """
 
 from __future__ import annotations
@@ -16,14 +18,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pulp
 
+from guardopt.aims import Aim
 from guardopt.arrays import Floats
 from guardopt.errors import NoKitError
 from guardopt.pieces import Kit
 from guardopt.program import LESS_THAN_A_CENT, Terms, add_fitting_rules
 from guardopt.scenario import Scenario
 from guardopt.solving import Ended, dot, proven_bound, run
+
+
+def money_in_months(scenario: Scenario, months: int) -> Floats:
+    """``(months,)``: v_t, the present value of one unit of money paid in each month, from now on."""
+    worth: Floats = (1.0 + scenario.discount_rate) ** (-np.arange(months) / 12.0)
+    return worth
 
 
 @dataclass(frozen=True)
@@ -50,10 +60,12 @@ class MonthProgram:
         ``(months,)``: what has been saved by each month.
     solver
         Name of the solver.
+    aim
+        ``bills`` or ``outlay``.
     """
 
     def __init__(
-        self, scenario: Scenario, terms: Terms, weights: Floats, purse_cents: Sequence[int], solver: str
+        self, scenario: Scenario, terms: Terms, weights: Floats, purse_cents: Sequence[int], solver: str, aim: Aim
     ) -> None:
         self._scenario, self._solver = scenario, solver
         self._problem = pulp.LpProblem("months", pulp.LpMinimize)
@@ -72,14 +84,23 @@ class MonthProgram:
             weight = float(weights[t])
             parts += [(weight, theta) for theta in self._theta[t]]
             parts += [(weight * cost, x) for cost, x in zip(terms.guard_cost.tolist(), self._x[t], strict=True)]
+        self._spend = [guard.spend_cents / 100 for guard in scenario.guards]
+        self._saving = [scenario.offer_saving_cents(offer) / 100 for offer in scenario.offers]
+        if aim is Aim.OUTLAY:
+            worth = [*money_in_months(scenario, len(weights)).tolist(), 0.0]
+            resale = [scenario.resale_value([guard.id]) for guard in scenario.guards]
+            for t in self._months:
+                # Each variable once: of one that is named twice only the last coefficient counts.
+                back = resale if t == self._months[-1] else [0.0] * len(resale)
+                paid = [(worth[t] - worth[t + 1]) * spend for spend in self._spend]
+                parts += [(some - less, b) for some, less, b in zip(paid, back, self._b[t], strict=True)]
+                parts += [(-worth[t] * saved, y) for saved, y in zip(self._saving, self._y[t], strict=True)]
         self._objective = dot([weight for weight, _ in parts], [variable for _, variable in parts])
         self._problem.setObjective(self._objective)
         self._add_buying(purse_cents)
 
     def _add_buying(self, purse_cents: Sequence[int]) -> None:
         scenario = self._scenario
-        spend = [guard.spend_cents / 100 for guard in scenario.guards]
-        saving = [scenario.offer_saving_cents(offer) / 100 for offer in scenario.offers]
         taken: list[Any] = []
         for t in self._months:
             add_fitting_rules(self._problem, scenario, self._x[t])
@@ -96,7 +117,7 @@ class MonthProgram:
                     self._problem += pulp.lpSum(offers) - self._b[t][row] + before <= 0
             taken += self._y[t]
             purse = purse_cents[t] / 100 + LESS_THAN_A_CENT
-            self._problem += dot(spend, self._b[t]) - dot(saving * (t + 1), taken) <= purse
+            self._problem += dot(self._spend, self._b[t]) - dot(self._saving * (t + 1), taken) <= purse
 
     def add_facts(self, constant: Floats, slope: Floats) -> None:
         """Add facts θ ≥ constant − slope · x for every month: ``(bundles,)`` and ``(bundles, guards)``."""

@@ -19,9 +19,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from guardopt.aims import TIME_LIMIT, Aim, Best, Limits
+from guardopt.aims import TIME_LIMIT, Aim, Best, Limits, status_of
 from guardopt.arrays import Floats
-from guardopt.asking import with_problems, wrong_time_limit
+from guardopt.asking import with_problems, wrong_aim, wrong_time_limit
 from guardopt.bike import Bike
 from guardopt.billing import in_order, known_guards, legal_kit
 from guardopt.compound_sums import BLOCKS, QUANTILES, StratumCosts, grid_for, numbers_of, stratum_costs
@@ -116,7 +116,7 @@ class Forecast:
             "currency": self.scenario.currency,
             "years": self.scenario.years,
             "kit": in_order(self.scenario, self.fitted.kit),
-            "status": "given" if self.best is None else "optimal" if self.best.proven else "time_limit",
+            "status": "given" if self.best is None else status_of(self.best.proven).value,
             "gap": None if self.best is None else self.best.gap,
             "stock": self.stock.to_json(),
             "fitted": self.fitted.to_json(),
@@ -127,7 +127,11 @@ class Forecast:
 
 
 def forecast(
-    subject: Scenario | Workbench, fit: Iterable[str] | None = None, *, time_limit: float | None = TIME_LIMIT
+    subject: Scenario | Workbench,
+    fit: Iterable[str] | None = None,
+    *,
+    aim: str = "bills",
+    time_limit: float | None = TIME_LIMIT,
 ) -> Forecast:
     """Forecast the spread of what falls will cost over the years, as the bike stands and with a kit.
 
@@ -138,6 +142,8 @@ def forecast(
     fit
         Ids of the guards on the bike; an id without a side stands for all its sides. None takes the best kit for the
         scenario's budget.
+    aim
+        What that kit is best at, as for a plan.
     time_limit
         Seconds for the search for that kit; the best found by then is taken. None lifts the limit.
 
@@ -165,12 +171,12 @@ def forecast(
     bench = on_bench(subject)
     scenario = bench.scenario
     given = with_problems(
-        wrong_time_limit(time_limit),
+        [*wrong_aim(aim), *wrong_time_limit(time_limit)],
         lambda: None if fit is None else legal_kit(scenario, known_guards(scenario, fit, "--fit")),
     )
     best, kit = None, given
     if kit is None:
-        best = bench.planner.best(Aim.BILLS, Limits(scenario.budget_cents), seconds=time_limit)
+        best = bench.planner.best(Aim(aim), Limits(scenario.budget_cents), seconds=time_limit)
         kit = best.kit
     stock, fitted = outlooks(bench, [scenario.stock, kit])
     return Forecast(scenario, stock, fitted, best)

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from guardopt.options import Progress, SeveralIds, common, ids_option, load_scenario, print_json
+from guardopt.options import Progress, SeveralIds, aim_option, common, ids_option, load_scenario, print_json
 
 
 @click.command(cls=SeveralIds)
@@ -62,6 +62,7 @@ def budgets(
 @click.option("--monthly", type=float, required=True, metavar="N", help="What can be put by each month.")
 @click.option("--now", type=float, default=0.0, show_default=True, metavar="N", help="What has been put by already.")
 @click.option("--months", type=int, metavar="M", help="For how many months to save. Default: until the budget is met.")
+@aim_option
 @click.option(
     "--time-limit", type=float, default=60.0, show_default=True, metavar="SECONDS", help="Stop searching then."
 )
@@ -92,6 +93,7 @@ def order(
 @click.command(cls=SeveralIds)
 @common
 @ids_option("--fit", "Forecast with exactly these guards. Default: the best kit for the budget.")
+@aim_option
 @click.option(
     "--time-limit",
     type=float,
@@ -107,7 +109,7 @@ def forecast(
     seed: int | None,
     falls: int | None,
     fit: Sequence[str],
-    time_limit: float,
+    **options: Any,
 ) -> None:
     """Show the spread of what falls will cost over the years."""
     loaded = load_scenario(scenario, changes, seed, falls)
@@ -115,7 +117,7 @@ def forecast(
 
     with Progress() as progress:
         progress.say("adding up what falls may cost")
-        found = outlook.forecast(loaded, fit or None, time_limit=time_limit)
+        found = outlook.forecast(loaded, fit or None, **options)
     if as_json:
         print_json(found.to_json())
         return

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from guardopt.aims import Aim
 from guardopt.billing import in_order
 from guardopt.break_even import BreakEven
 from guardopt.budget_curve import BudgetCurve, Step
@@ -55,6 +56,15 @@ def budgets_text(curve: BudgetCurve, shown: BudgetCurve) -> str:
     return "\n".join([*lines, *cautions()])
 
 
+def _not_counted(scenario: Scenario) -> str:
+    """What that sum leaves out, where there is any."""
+    left_out = [
+        *(["what guards fetch at the end"] if any(guard.resale_share for guard in scenario.guards) else []),
+        *(["dislikes"] if any(guard.dislike for guard in scenario.guards) else []),
+    ]
+    return f" ({' and '.join(left_out)} not counted)" if left_out else ""
+
+
 def _worth_spending(curve: BudgetCurve) -> list[str]:
     """Up to which budget money comes back, and why not further."""
     scenario, currency = curve.scenario, curve.scenario.currency
@@ -68,7 +78,7 @@ def _worth_spending(curve: BudgetCurve) -> list[str]:
         return lines if len(curve.steps) > 1 else []
     lines = wrapped(
         f"Money for guards pays up to {amount}: there what is spent and what falls cost over {span} add up to the "
-        "least."
+        f"least{_not_counted(scenario)}."
     )
     if step is not None:
         lines += wrapped(f"That buys {_names(scenario, step.best.kit - scenario.stock)}.")
@@ -107,8 +117,10 @@ def order_text(order: BuyingOrder) -> str:
         lines += ["", _purse(order)]
     for step in order.steps:
         when = "now" if step.month == 0 else f"month {step.month}"
+        off = f"take off {listed(list(step.take_off), last='and')}" if step.take_off else ""
+        bought = f"{listed(list(step.buy), last='and')} for {exact_money(round(step.spend * 100), currency)}"
         lines += wrapped(
-            f"{listed(list(step.buy), last='and')} for {exact_money(round(step.spend * 100), currency)}; "
+            f"{'; '.join(part for part in (bought if step.buy else '', off) if part)}; "
             f"{exact_money(round(step.purse * 100), currency)} left. Falls then cost "
             f"{money(step.yearly_cost, currency)} a year.",
             " " * 12,
@@ -133,19 +145,27 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
     if not order.steps:
         saved = exact_money(round((order.now + order.monthly * order.months) * 100), currency)
         by = f" by month {order.months}" if order.months else ""
-        return wrapped(f"Buy nothing: no guard that the {saved} saved{by} can pay for makes falls cost less.")
+        worth = "pays for itself" if order.aim is Aim.OUTLAY else "makes falls cost less"
+        return wrapped(f"Buy nothing: no guard that the {saved} saved{by} can pay for {worth}.")
     times, last = len(order.steps), order.steps[-1].month
     when = "now" if last == 0 else f"in month {last}" if times == 1 else f"in {times} goes until month {last}"
     disliked = ", dislikes included" if any(guard.dislike for guard in scenario.guards) else ""
-    lines = wrapped(f"Buy {when}: falls then cost {money(order.cost, currency)} over {span} in all{disliked}.")
+    falls = "falls and guards" if order.aim is Aim.OUTLAY else "falls"
+    lines = wrapped(f"Buy {when}: {falls} then cost {money(order.cost, currency)} over {span} in all{disliked}.")
+    if order.losing and order.aim is Aim.BILLS:
+        saves, it_costs = ("saves", "it costs") if len(order.losing) == 1 else ("save", "they cost")
+        lines += wrapped(
+            f"But {listed(order.losing, last='and')} {saves} less than {it_costs}; --aim outlay buys only what pays "
+            "for itself."
+        )
     gain = order.cost_if_waiting - order.cost
     if gain > 0.005:
         lines += wrapped(
-            f"If you bought nothing before month {order.wait_months} and then the whole of the last kit at once, falls "
-            f"would cost {money(order.cost_if_waiting, currency)} over {span}: {money(gain, currency)} more."
+            f"If you bought nothing before month {order.wait_months} and then the whole of the last kit at once, "
+            f"{falls} would cost {money(order.cost_if_waiting, currency)} over {span}: {money(gain, currency)} more."
         )
     elif last > 0 and order.proven:
-        lines += wrapped("Buying part of it sooner would not make falls cost less.")
+        lines += wrapped(f"Buying part of it sooner would not make {falls} cost less.")
     return lines
 
 

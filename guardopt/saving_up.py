@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 import time
+from decimal import Decimal
 
 import numpy as np
 
 from guardopt.aims import TIME_LIMIT, Aim, Limits, Measure
 from guardopt.arrays import Floats
-from guardopt.asking import wrong_time_limit
+from guardopt.asking import adding_aim, with_problems, wrong_time_limit
 from guardopt.billing import in_order
 from guardopt.buying_order import BuyingOrder, Purchase
-from guardopt.errors import InputError, Problem
-from guardopt.month_program import MonthProgram, MonthsAnswer
-from guardopt.pieces import Kit
+from guardopt.errors import Problem
+from guardopt.month_program import MonthProgram, MonthsAnswer, money_in_months
+from guardopt.pieces import HALF_A_CENT, Kit, in_cents
 from guardopt.planner import Planner
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench, on_bench
@@ -31,6 +32,7 @@ def order(
     *,
     months: int | None = None,
     now: float = 0.0,
+    aim: str = "bills",
     time_limit: float | None = TIME_LIMIT,
 ) -> BuyingOrder:
     """Find out in which month to buy which guard; nothing is ever sold back.
@@ -44,13 +46,15 @@ def order(
     months
         For how many months money is put by. Default: until it reaches the scenario's budget, or buys all that money
         can do where there is no budget; five years at most, and not longer than the bike is kept.
+    aim
+        ``bills``, or ``outlay`` to count what is paid for guards as well, resale taken off.
     time_limit
         Seconds after which the best course so far is returned. None lifts the limit.
 
     Raises
     ------
     InputError
-        An amount is below 0, or nothing would ever be saved.
+        An amount is below 0, the aim is another, or nothing would ever be saved.
     OutOfTimeError
         The time was too short to find out what all that money can do costs.
 
@@ -68,28 +72,46 @@ def order(
     >>> course.cost <= course.cost_if_waiting
     True
     """
-    _check(monthly, now, months, time_limit)
+    wanted = with_problems(_problems(monthly, now, months, time_limit), lambda: adding_aim(aim))
     end = None if time_limit is None else time.monotonic() + time_limit
     bench = on_bench(subject)
     scenario, planner = bench.scenario, bench.planner
-    count = (
-        _months(planner, monthly, now, time_limit) if months is None else min(months, math.floor(scenario.years * 12))
-    )
-    purse = [round((now + monthly * t) * 100) for t in range(count + 1)]
-    search = _Search(planner, purse, _weights(scenario, count), bench.solver)
+    if months is None:
+        count = _months(planner, wanted, monthly, now, end)
+    else:
+        count = min(months, math.floor(scenario.years * 12))
+    purse = [in_cents(Decimal(str(now)) + Decimal(str(monthly)) * t) for t in range(count + 1)]
+    search = _Search(planner, wanted, purse, _weights(scenario, count), bench.solver, end)
     found, bound, proven = search.run(end)
     steps = search.steps(found)
     final = found.fitted[-1]
     # An offer may make all that was bought cheaper than the part of it that ends up on the bike.
     paid_at = _first(purse, min(scenario.spend_cents(final), scenario.spend_cents(found.bought[-1])))
-    waiting = [search.start] * paid_at + [final] * (count + 1 - paid_at)
-    cost = search.cost(found.fitted)
+    later = count + 1 - paid_at
+    waiting = MonthsAnswer(
+        bought=(scenario.stock,) * paid_at + (scenario.stock | final,) * later,
+        fitted=(search.start,) * paid_at + (final,) * later,
+        bound=None,
+    )
+    cost = search.cost(found)
     return BuyingOrder(
-        scenario, monthly, now, count, steps, cost, min(bound, cost), search.cost(waiting), paid_at, proven
+        scenario=scenario,
+        aim=wanted,
+        monthly=monthly,
+        now=now,
+        months=count,
+        steps=steps,
+        losing=tuple(in_order(scenario, search.losing(final))),
+        cost=cost,
+        bound=min(bound, cost),
+        cost_if_waiting=search.cost(waiting),
+        wait_months=paid_at,
+        proven=proven,
     )
 
 
-def _check(monthly: float, now: float, months: int | None, time_limit: float | None) -> None:
+def _problems(monthly: float, now: float, months: int | None, time_limit: float | None) -> list[Problem]:
+    """Everything wrong with what was asked."""
     problems = []
     for where, amount in (("--monthly", monthly), ("--now", now)):
         if not 0.0 <= amount < math.inf:
@@ -98,17 +120,15 @@ def _check(monthly: float, now: float, months: int | None, time_limit: float | N
         problems.append(Problem("--monthly", "found 0 with nothing saved already, expected money to spend"))
     if months is not None and not 0 <= months <= MOST_MONTHS:
         problems.append(Problem("--months", f"found {months}, expected 0 to {MOST_MONTHS}"))
-    problems += wrong_time_limit(time_limit)
-    if problems:
-        raise InputError(problems)
+    return [*problems, *wrong_time_limit(time_limit)]
 
 
-def _months(planner: Planner, monthly: float, now: float, seconds: float | None) -> int:
+def _months(planner: Planner, aim: Aim, monthly: float, now: float, end: float | None) -> int:
     """Months until the money saved reaches the budget, or all that money can do."""
     scenario = planner.scenario
     goal = scenario.budget_cents
     if goal is None:
-        goal = scenario.spend_cents(planner.best(Aim.BILLS, Limits(), seconds=seconds).kit)
+        goal = scenario.spend_cents(planner.best(aim, Limits(), seconds=_left_until(end)).kit)
     kept = math.floor(scenario.years * 12)
     if monthly == 0.0:
         return 0
@@ -126,6 +146,11 @@ def _weights(scenario: Scenario, months: int) -> Floats:
     return shares
 
 
+def _left_until(end: float | None) -> float | None:
+    """Seconds until the search has to stop, a moment at least; None without limit."""
+    return None if end is None else max(0.1, end - time.monotonic())
+
+
 def _first(purse: list[int], spend: int) -> int:
     """The first month in which so much has been saved."""
     return next(month for month, saved in enumerate(purse) if saved >= spend)
@@ -134,48 +159,68 @@ def _first(purse: list[int], spend: int) -> int:
 class _Search:
     """The loop over months: solve, price every month's kit exactly, add the facts found, until bound and price meet."""
 
-    def __init__(self, planner: Planner, purse: list[int], weights: Floats, solver: str) -> None:
-        self._planner, self._purse, self._weights = planner, purse, weights
-        self._program = MonthProgram(planner.scenario, planner.terms, weights, purse, solver)
+    def __init__(
+        self, planner: Planner, aim: Aim, purse: list[int], weights: Floats, solver: str, end: float | None
+    ) -> None:
+        self._planner, self._aim, self._purse, self._weights = planner, aim, purse, weights
+        self._program = MonthProgram(planner.scenario, planner.terms, weights, purse, solver, aim)
         self._told: set[Kit] = set()
-        self.start = self._as_it_stands()
+        self.start = self._as_it_stands(end)
 
-    def _as_it_stands(self) -> Kit:
+    def _as_it_stands(self, end: float | None) -> Kit:
         """What is on the bike before anything is bought: the owner's guards, or the best if all weigh too much."""
         scenario = self._planner.scenario
         if scenario.is_within_weight(scenario.stock):
             return scenario.stock
-        return self._planner.best(Aim.BILLS, Limits(0)).kit
+        return self._planner.best(Aim.BILLS, Limits(0), seconds=_left_until(end)).kit
 
-    def cost(self, fitted: tuple[Kit, ...] | list[Kit]) -> float:
-        """Cost over the years along a course."""
-        costs = [self._planner.measure(Measure.COST, kit) for kit in fitted]
-        return float(self._weights @ costs)
+    def cost(self, course: MonthsAnswer) -> float:
+        """What the aim measures over the years along a course."""
+        costs = [self._planner.measure(Measure.COST, kit) for kit in course.fitted]
+        paid = 0.0
+        if self._aim is Aim.OUTLAY:
+            scenario = self._planner.scenario
+            cents = np.diff([0, *self._spent(list(course.bought))])
+            paid = float(money_in_months(scenario, len(cents)) @ cents) / 100 - scenario.resale_value(course.bought[-1])
+        return float(self._weights @ costs) + paid
+
+    def losing(self, kit: Kit) -> Kit:
+        """The guards to buy that save less than they add to the price, beside the rest of the last kit."""
+        scenario = self._planner.scenario
+
+        without = {name: scenario.supported(kit - {name}) for name in kit - scenario.stock}
+        return frozenset(
+            name
+            for name, rest in without.items()
+            if self._cost_of_falls(rest) - self._cost_of_falls(kit)
+            < scenario.laid_out(kit) - scenario.laid_out(rest) - HALF_A_CENT
+        )
 
     def run(self, end: float | None) -> tuple[MonthsAnswer, float, bool]:
         """The best course found, a bound, and whether they meet."""
         best = self._one_by_one(end)
-        value, bound = self.cost(best.fitted), self._floor()
+        value, bound = self.cost(best), self._floor()
         for constant, slope in self._planner.known_facts:
             self._program.add_facts(constant, slope)
         for kit in {*best.fitted, *best.bought}:
             self._tell(kit)
         while value - bound > GAP * max(1.0, abs(value)):
-            answer = self._program.solve(None if end is None else max(0.1, end - time.monotonic()))
+            answer = self._program.solve(_left_until(end))
             if answer is None:
                 break
             bound = max(bound, -math.inf if answer.bound is None else answer.bound)
-            if self._is_allowed(answer) and self.cost(answer.fitted) < value:
-                best, value = answer, self.cost(answer.fitted)
+            if self._is_allowed(answer) and self.cost(answer) < value:
+                best, value = answer, self.cost(answer)
             news = [kit for kit in answer.fitted if self._tell(kit)]
             if not news or (end is not None and time.monotonic() >= end):
                 break
         return best, bound, value - bound <= GAP * max(1.0, abs(value))
 
     def _floor(self) -> float:
-        """A cost that no kit is below, known before anything is solved."""
-        terms = self._planner.terms
-        return float(terms.bundle_floor.sum() + np.minimum(terms.guard_cost, 0.0).sum() + terms.fixed_cost)
+        """A value that no course is below, known before anything is solved."""
+        terms, scenario = self._planner.terms, self._planner.scenario
+        least = float(terms.bundle_floor.sum() + np.minimum(terms.guard_cost, 0.0).sum() + terms.fixed_cost)
+        return least - (scenario.resale_value(scenario.guard) if self._aim is Aim.OUTLAY else 0.0)
 
     def _tell(self, kit: Kit) -> bool:
         """Add the facts found at a kit; whether it is news."""
@@ -190,7 +235,7 @@ class _Search:
         scenario = self._planner.scenario
         bought, fitted = [scenario.stock], [self.start]
         for saved in self._purse:
-            best = self._planner.best_untied(Aim.BILLS, Limits(saved, must=bought[-1] & fitted[-1]), end=end)
+            best = self._planner.best_untied(self._aim, Limits(saved, must=bought[-1] & fitted[-1]), end=end)
             kit = best.kit if best is not None else fitted[-1]
             grown = bought[-1] | kit
             if self._spent([*bought[1:], grown])[-1] > saved:
@@ -222,22 +267,32 @@ class _Search:
         )
 
     def steps(self, course: MonthsAnswer) -> tuple[Purchase, ...]:
-        """The months in which something is bought."""
+        """The months in which something is bought, or taken off because falls cost less without it."""
         scenario = self._planner.scenario
         spent = self._spent(list(course.bought))
-        steps, before, paid = [], scenario.stock, 0
+        steps, before, on, paid = [], scenario.stock, scenario.stock, 0
         for month, (bought, fitted) in enumerate(zip(course.bought, course.fitted, strict=True)):
-            if bought != before:
-                cost = self._planner.measure(Measure.COST, fitted) - scenario.dislike(fitted)
+            if (
+                bought == before
+                and fitted != on
+                and self._cost_of_falls(on) - self._cost_of_falls(fitted) <= HALF_A_CENT
+            ):
+                fitted = on
+            if bought != before or fitted != on:
                 steps.append(
                     Purchase(
                         month=month,
                         buy=tuple(in_order(scenario, bought - before)),
+                        take_off=tuple(in_order(scenario, on - fitted)),
                         spend=(spent[month] - paid) / 100,
                         purse=(self._purse[month] - spent[month]) / 100,
-                        yearly_cost=cost / scenario.annuity,
+                        yearly_cost=self._cost_of_falls(fitted) / scenario.annuity,
                         kit=fitted,
                     )
                 )
-            before, paid = bought, spent[month]
+            before, on, paid = bought, fitted, spent[month]
         return tuple(steps)
+
+    def _cost_of_falls(self, kit: Kit) -> float:
+        """What falls cost over the years, dislikes left out."""
+        return self._planner.measure(Measure.COST, kit) - self._planner.scenario.dislike(kit)

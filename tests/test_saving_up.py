@@ -19,6 +19,7 @@ from guardopt.errors import InputError, OutOfTimeError
 from guardopt.month_program import MonthProgram
 from guardopt.pieces import Cover, Guard, Offer, Part, Side
 from guardopt.plans import plan
+from guardopt.question_text import order_text
 from guardopt.saving_up import GAP, MOST_MONTHS, order
 from guardopt.scenario import Scenario
 
@@ -49,7 +50,7 @@ def check_money(found: BuyingOrder) -> None:
     scenario, owned, spent = found.scenario, found.scenario.stock, 0
     for step in found.steps:
         bought = frozenset(step.buy)
-        assert bought
+        assert bought or step.take_off
         assert not bought & owned
         cents = scenario.spend_cents(bought)
         spent += cents
@@ -85,6 +86,43 @@ def test_the_dear_guard_first_if_the_cheap_one_would_delay_it_by_much(make_scena
     found = order(dear, 20.0, months=6)
     assert months_of(found) == [(5, ("pad",)), (6, ("cage",))]
     assert found.cost == pytest.approx(960 * 5 / 12 + 60 * 6 / 12)
+
+
+def test_a_guard_that_does_not_pay_is_named_and_not_bought_for_the_outlay(
+    make_scenario: Callable[..., Scenario],
+) -> None:
+    """By hand, 1 year: the tank's guard costs 100 and spares 240 × 6/12 from month 6 on, 120; the lamp's at 70 never 60."""
+    scenario = tank_and_lamp(make_scenario)
+    dear = replace(scenario, guards=(scenario.guards[0], replace(scenario.guards[1], price_cents=7000)))
+    bills = order(dear, 50.0, months=4)
+    assert bills.losing == ("cage",)
+    told = " ".join(order_text(bills).split())
+    assert "But cage saves less than it costs; --aim outlay buys only what pays for itself." in told
+    outlay = order(dear, 50.0, months=4, aim="outlay")
+    assert months_of(outlay) == [(2, ("pad",))]
+    assert outlay.cost == pytest.approx(240 * 2 / 12 + 60 + 100)
+    assert outlay.cost_if_waiting == pytest.approx(outlay.cost)
+    assert "falls and guards then cost EUR 200 over 1 year" in " ".join(order_text(outlay).split())
+
+
+def test_what_has_to_come_off_for_it_is_said(make_scenario: Callable[..., Scenario]) -> None:
+    """An owned slider has the place of the bar that is bought in month 2; one that wears out comes off at once."""
+    parts = [Part("tank", "tank", Side.CENTRE, 240.0), Part("lamp", "lamp", Side.CENTRE, 60.0)]
+    guards = [
+        Guard("slider", "slider", Side.CENTRE, 3000, slot="side", owned=True),
+        Guard("bar", "bar", Side.CENTRE, 8000, slot="side"),
+        Guard("shell", "shell", Side.CENTRE, 3000, wear_per_fall=90.0, owned=True),
+    ]
+    covers = [Cover(("slider",), "tank", 0.25), Cover(("bar",), "tank", 1.0), Cover(("shell",), "lamp", 1.0)]
+    found = order(make_scenario(parts, guards, covers, falls_sampled=400), 40.0, months=3)
+    assert [(step.month, step.buy, step.take_off) for step in found.steps] == [
+        (0, (), ("shell",)),
+        (2, ("bar",), ("slider",)),
+    ]
+    told = " ".join(order_text(found).split())
+    assert "now take off shell; EUR 0.00 left." in told
+    assert "month 2 bar for EUR 80.00; take off slider; EUR 0.00 left." in told
+    check_money(found)
 
 
 def test_what_is_saved_already_is_spent_at_once(make_scenario: Callable[..., Scenario]) -> None:
@@ -205,13 +243,13 @@ def test_record_has_the_promised_keys(twin: Scenario) -> None:
     found = order(twin, 40.0)
     record = found.to_json()
     assert list(record) == [
-        *("scenario", "currency", "monthly", "now", "months", "steps", "cost", "bound", "gap", "status"),
-        *("cost_if_waiting", "wait_months"),
+        *("scenario", "currency", "aim", "monthly", "now", "months", "steps", "losing", "cost", "bound", "gap"),
+        *("status", "cost_if_waiting", "wait_months"),
     ]
     assert record["status"] == "optimal"
     assert 0.0 <= record["gap"] <= GAP
     for step in record["steps"]:
-        assert list(step) == ["month", "buy", "spend", "purse", "yearly_cost", "kit"]
+        assert list(step) == ["month", "buy", "take_off", "spend", "purse", "yearly_cost", "kit"]
     assert found.table.to_dict("records") == record["steps"]
     assert found._repr_html_().count("<tr") == len(found.steps) + 1
     check_money(found)
@@ -250,12 +288,13 @@ def test_too_little_time_to_know_for_how_long_to_save_is_an_error(
 def test_everything_wrong_with_an_order_is_told_at_once(twin: Scenario) -> None:
     """Amounts, months and time, each in a line of its own."""
     with pytest.raises(InputError) as caught:
-        order(twin, -5.0, months=61, now=math.nan, time_limit=0.0)
+        order(twin, -5.0, months=61, now=math.nan, aim="worst", time_limit=0.0)
     assert [str(problem) for problem in caught.value.problems] == [
         "--monthly: found -5, expected an amount of at least 0",
         "--now: found nan, expected an amount of at least 0",
         "--months: found 61, expected 0 to 60",
         "--time-limit: found 0, expected seconds above 0",
+        "--aim: found 'worst', expected one of bills, outlay",
     ]
 
 
