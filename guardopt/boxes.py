@@ -15,7 +15,7 @@ import numpy as np
 from guardopt.aims import Aim
 from guardopt.arrays import Floats, Ints
 from guardopt.billing import in_order
-from guardopt.ladders import Ladders, PriceJob, price_kits, rates_matter
+from guardopt.ladders import Ladders, price_jobs, price_kits, rates_matter
 from guardopt.pieces import Kit
 from guardopt.quoting import Demand
 from guardopt.riders import WRONG, Riders
@@ -70,13 +70,13 @@ class Book:
 def fitted_with(scenario: Scenario, box: Kit, wish: Wish) -> Kit | None:
     """What is on a rider's bike with a box; None if the box is no good to the rider.
 
-    Guards that the rider has stay on unless one of the box needs their place, or what they need came off.
+    Guards that the rider has stay on unless one of the box needs their place, what they need came off, or the rider
+    wants them off.
     """
     guard = scenario.guard
-    rivals = {
-        name for name in wish.owned - box if any(scenario.exclude_each_other(guard[name], guard[one]) for one in box)
-    }
-    found = scenario.supported((box | wish.owned) - rivals, box)
+    owned = wish.owned - wish.never
+    rivals = {name for name in owned - box if any(scenario.exclude_each_other(guard[name], guard[one]) for one in box)}
+    found = scenario.supported((box | owned) - rivals, box)
     is_allowed = wish.must <= found and not wish.never & found and not scenario.clashes(found)
     return found if is_allowed and scenario.is_within_weight(found) else None
 
@@ -115,15 +115,8 @@ class BoxBench:
 
     def _price(self, run: Run, *, fresh: bool) -> list[dict[Kit, float]]:
         """For each wish, what a year's falls over the years cost with every kit that matters to it."""
-        kits: dict[str, set[Kit]] = {}
-        for wish, several in zip(self.wishes, self.fitted, strict=True):
-            wanted = kits.setdefault(wish.bike, set())
-            wanted |= {wish.owned, *self._ladders[wish].kits(), *(kit for kit in several if kit is not None)}
-        jobs = []
-        for bike in sorted(kits):
-            scenario = replace(self.shop.load(bike), warnings=())
-            ordered = sorted(tuple(in_order(scenario, kit)) for kit in kits[bike])
-            jobs.append((bike, PriceJob(scenario, tuple(ordered), fresh)))
+        fitted = [[kit for kit in several if kit is not None] for several in self.fitted]
+        jobs = price_jobs(self.shop, self._ladders, dict(zip(self.wishes, fitted, strict=True)), fresh=fresh)
         costs = {
             bike: dict(zip(job.kits, found, strict=True))
             for (bike, job), found in zip(jobs, run(price_kits, [job for _, job in jobs]), strict=True)

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 from guardopt.aims import GAP, TIME_LIMIT, Aim, Best, Limits, Measure
 from guardopt.asking import with_problems, wrong_aim, wrong_gap, wrong_time_limit
 from guardopt.billing import forced_guards, in_order
-from guardopt.bills import HALF_A_CENT
-from guardopt.errors import InputError, NoKitError, OutOfTimeError, Problem
+from guardopt.errors import InputError, NoKitError, OutOfTimeError, Problem, SolverError
 from guardopt.focus import TIE
+from guardopt.pieces import HALF_A_CENT
 from guardopt.planner import Planner
 from guardopt.scenario import Scenario
 from guardopt.workbench import Workbench, on_bench
@@ -229,15 +229,22 @@ def curve(
         Relative gap to which each step is proven best.
     end
         Time, on the monotonic clock, at which to give up; there are then no steps.
+
+    Raises
+    ------
+    SolverError
+        A step could not be proven best although there was time.
     """
     steps: list[Step] = []
     budget: int | None = None
     while budget is None or budget >= 0:
         best = planner.best_untied(aim, replace(limits, budget_cents=budget), gap=gap, end=end)
-        if best is None or not best.proven:
-            if end is not None and time.monotonic() >= end:
-                return ()
+        if (best is None or not best.proven) and end is not None and time.monotonic() >= end:
+            return ()
+        if best is None:
             break
+        if not best.proven:
+            raise SolverError("the search for a step of the budget curve stalled, and part of a curve is worth nothing")
         spend = planner.scenario.spend_cents(best.kit)
         if steps and best.objective <= steps[-1].best.objective + TIE * max(1.0, abs(best.objective)):
             steps.pop()

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from guardopt.aims import Aim
-from guardopt.arrays import Floats, Ints
+import numpy as np
+
+from guardopt.aims import Aim, status_of
+from guardopt.arrays import Bools, Floats, Ints
 from guardopt.boxes import NONE, Box
 from guardopt.kits_program import Choice
+from guardopt.pieces import HALF_A_CENT
 
 
 @dataclass(frozen=True)
@@ -31,9 +34,12 @@ class ReadyKits:
     taken
         ``(riders,)``: the number of the box each rider takes, `NONE` for none.
     saving
-        ``(riders,)``: what it saves the rider over the years on the planning sample, dislikes taken off.
+        ``(riders,)``: what it gains the rider on the planning sample: what falls cost less over the years, dislikes
+        counted, and for the aim outlay its price taken off.
     tailor_made
-        ``(riders,)``: what the best kit for the rider's budget would save.
+        ``(riders,)``: what the best kit for the rider's budget would gain.
+    falls_saved
+        ``(riders,)``: what falls cost less over the years on fresh falls, as quotes say it.
     saving_fresh, tailor_made_fresh
         The same in all, on fresh falls.
     choice
@@ -46,14 +52,13 @@ class ReadyKits:
         Rows that are wrong.
     aim
         What the kits are to do: save most, or leave most once they are paid.
-    losing
-        How many riders take a kit that saves them less than it costs.
     """
 
     boxes: tuple[Box, ...]
     taken: Ints
     saving: Floats
     tailor_made: Floats
+    falls_saved: Floats
     saving_fresh: float
     tailor_made_fresh: float
     choice: Choice
@@ -62,12 +67,18 @@ class ReadyKits:
     classes: int
     wrong: int
     aim: Aim
-    losing: int
 
     @property
     def tailor_made_saving(self) -> float:
         """What tailor-made kits would save all riders."""
         return float(self.tailor_made.sum())
+
+    @property
+    def loses(self) -> Bools:
+        """``(riders,)``: whether the kit saves less than it costs, resale taken off, as quotes say it."""
+        paid = np.array([*(box.laid_out for box in self.boxes), 0.0])[self.taken]
+        found: Bools = self.falls_saved < paid - HALF_A_CENT
+        return found
 
     def share(self, saving: float) -> float:
         """What share of the tailor-made saving that is."""
@@ -92,12 +103,12 @@ class ReadyKits:
                 }
                 for number, box in enumerate(self.boxes)
             ],
-            "losing": self.losing,
+            "losing": int(self.loses.sum()),
             "without": int((self.taken == NONE).sum()) - self.wrong,
             "saving_over_years": self.choice.value,
             "bound": self.choice.bound,
             "gap": self.choice.gap,
-            "status": "optimal" if self.choice.proven else "time_limit",
+            "status": status_of(self.choice.proven).value,
             "tailor_made_saving": self.tailor_made_saving,
             "share": self.share(self.choice.value),
             "fresh": {"saving_over_years": self.saving_fresh, "tailor_made_saving": self.tailor_made_fresh},

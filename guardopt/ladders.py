@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -20,8 +21,7 @@ from guardopt.aims import Aim, Limits, Measure
 from guardopt.arrays import Floats
 from guardopt.bike import Bike
 from guardopt.billing import in_order
-from guardopt.budget_curve import Step, curve
-from guardopt.errors import SolverError
+from guardopt.budget_curve import curve
 from guardopt.kit_prices import mean_costs
 from guardopt.pieces import Kit
 from guardopt.planner import Planner
@@ -148,7 +148,7 @@ def find_ladders(job: LadderJob) -> list[Ladders]:
     Raises
     ------
     SolverError
-        A curve did not come out whole.
+        A step of a curve could not be proven best.
     """
     planner = Workbench(job.scenario).planner
     return [_ladders(planner, job.aim, Limits(None, must, never), multiples) for must, never, multiples in job.wants]
@@ -186,7 +186,6 @@ def _ladder(planner: Planner, aim: Aim, limits: Limits, multiple: float) -> Ladd
     if multiple != 1.0:
         scaled = planner.with_rates([fall.per_year * multiple for fall in scenario.falls])
     steps = curve(scaled, aim, limits)
-    _check_whole(scaled, aim, limits, steps)
     ladder = []
     for step in steps:
         dislike = scenario.dislike(step.best.kit)
@@ -194,15 +193,6 @@ def _ladder(planner: Planner, aim: Aim, limits: Limits, multiple: float) -> Ladd
         beside = dislike + (scenario.laid_out(step.best.kit) if aim is Aim.OUTLAY else 0.0)
         ladder.append(Rung(tuple(in_order(scenario, step.best.kit)), step.budget_cents, cost, beside))
     return tuple(ladder)
-
-
-def _check_whole(planner: Planner, aim: Aim, limits: Limits, steps: Sequence[Step]) -> None:
-    """Below the first step there must be no kit: a walk that broke off would leave some budgets without their kit."""
-    if steps and steps[0].budget_cents == 0:
-        return
-    below = steps[0].budget_cents - 1 if steps else None
-    if planner.best_untied(aim, replace(limits, budget_cents=below)) is not None:
-        raise SolverError("a budget curve did not come out whole, so no budget was looked up on it")
 
 
 @dataclass(frozen=True)
@@ -237,11 +227,13 @@ def price_kits(job: PriceJob) -> list[list[float]]:
     return rounded
 
 
-def price_jobs(shop: Shop, found: Mapping[Wish, Ladders], *, fresh: bool = True) -> list[tuple[str, PriceJob]]:
-    """One job for each bike: its kits on any ladder, the bare bike and the bikes as they stand."""
+def price_jobs(
+    shop: Shop, found: Mapping[Wish, Ladders], more: Mapping[Wish, Iterable[Kit]] = MappingProxyType({}), *, fresh: bool
+) -> list[tuple[str, PriceJob]]:
+    """One job for each bike: its kits on any ladder, the bare bike and the bikes as they stand, and `more` kits."""
     kits: dict[str, set[Kit]] = {}
     for wish, ladders in found.items():
-        kits.setdefault(wish.bike, {frozenset()}).update({wish.owned, *ladders.kits()})
+        kits.setdefault(wish.bike, {frozenset()}).update({wish.owned, *ladders.kits(), *more.get(wish, ())})
     jobs = []
     for bike in sorted(kits):
         scenario = shop.load(bike)

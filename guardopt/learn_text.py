@@ -70,6 +70,11 @@ def _headline(learned: Learned, effect: Effect) -> list[str]:
             f"{money(effect.yearly_after, currency)} a year with it, instead of "
             f"{money(effect.yearly_before, currency)}."
         )
+    if not effect.proven:
+        lines += wrapped(
+            "The time ran out before both kits were proven best; another may be better by "
+            f"{percent(effect.gap)} at most."
+        )
     return lines + wrapped(
         f"The numbers leave that in doubt by {money(effect.yearly_cost_sd, currency)} (one standard deviation)."
     )

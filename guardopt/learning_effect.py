@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from guardopt.aims import status_of
 from guardopt.bike import Bike
 from guardopt.billing import in_order
 from guardopt.bills import price
@@ -62,6 +63,8 @@ class Effect:
         Yearly costs of the two kits with the numbers as learned, on the same fresh falls.
     doubts
         Numbers whose doubt matters, the one that matters most first.
+    gap, proven
+        The larger of the two kits' gaps, and whether both are proven best.
     """
 
     before: Kit
@@ -70,6 +73,8 @@ class Effect:
     yearly_old_kit: float
     yearly_after: float
     doubts: tuple[Doubt, ...]
+    gap: float
+    proven: bool
 
     @property
     def kit_changes(self) -> bool:
@@ -87,6 +92,8 @@ class Effect:
             "kit_before": in_order(scenario, self.before),
             "kit_after": in_order(scenario, self.after),
             "kit_changes": self.kit_changes,
+            "status": status_of(self.proven).value,
+            "gap": self.gap,
             "yearly_cost_before": self.yearly_before,
             "yearly_cost_old_kit": self.yearly_old_kit,
             "yearly_cost_after": self.yearly_after,
@@ -127,6 +134,8 @@ def effect_of(
         yearly_old_kit=prices.bills[0].yearly_cost,
         yearly_after=prices.bills[1].yearly_cost,
         doubts=tuple(doubts),
+        gap=max(old.best.gap, new.best.gap),
+        proven=old.best.proven and new.best.proven,
     )
 
 

@@ -13,15 +13,15 @@ import numpy as np
 
 from guardopt.aims import Aim
 from guardopt.arrays import Floats, Ints
-from guardopt.asking import aim_of_a_shop
-from guardopt.bills import HALF_A_CENT
+from guardopt.asking import adding_aim
 from guardopt.clusters import run_here
 from guardopt.ladders import Ladders, find_ladders, ladder_jobs, price_jobs, price_kits, rates_matter
+from guardopt.pieces import HALF_A_CENT
 from guardopt.quote_columns import LOSES, MONEY, Quoted, unquoted_note
 from guardopt.rider_sheets import sheets_of_frame
 from guardopt.riders import WRONG, Reader, Riders
 from guardopt.scenario import Scenario
-from guardopt.shelves import NO_STEP, Shelf, shelf_of
+from guardopt.shelves import NO_STEP, Rungs, Shelf, shelf_of
 from guardopt.shop import Shop, Wish
 
 if TYPE_CHECKING:
@@ -164,11 +164,31 @@ def _columns(answers: Sequence[tuple[tuple[Shelf, int, int], float]]) -> dict[st
                 continue
             change = _change(rungs.ladder[row].kit, rungs.ladder[neighbour].kit)
             values += [rungs.spend_cents[neighbour] / 100, shelf.scenario.annuity * yearly[neighbour], change]
-        is_loss = saving < shelf.scenario.laid_out(rungs.ladder[row].kit) - HALF_A_CENT
-        values.append(LOSES if is_loss else "")
+        cheaper = int(beside[key][0][row])
+        less = None if cheaper == NO_STEP else (cheaper, saving - shelf.scenario.annuity * float(yearly[cheaper]))
+        values.append(_note(shelf.scenario, rungs, row, saving, less))
         for name, value in zip(columns, values, strict=True):
             columns[name].append(value)
     return columns
+
+
+def _note(scenario: Scenario, rungs: Rungs, row: int, saving: float, less: tuple[int, float] | None) -> str:
+    """That a kit, or what it has beyond the next cheaper one, saves less than it costs.
+
+    Parameters
+    ----------
+    saving
+        What the kit saves over the years.
+    less
+        The step of the next cheaper kit, and how much less that one saves; None if there is none.
+    """
+    paid = scenario.laid_out(rungs.ladder[row].kit)
+    if saving < paid - HALF_A_CENT:
+        return LOSES
+    if less is None or less[1] >= paid - scenario.laid_out(rungs.ladder[less[0]].kit) - HALF_A_CENT:
+        return ""
+    more = (rungs.spend_cents[row] - rungs.spend_cents[less[0]]) / 100
+    return f"the last {more:.2f} of it save {f'only {less[1]:.2f}' if less[1] > HALF_A_CENT else 'nothing'}"
 
 
 def _pays_back(spend: float, yearly: float) -> float | None:
@@ -207,7 +227,7 @@ def answer_demand(
         for (_, group), several in zip(jobs, answers, strict=True)
         for wish, found in zip(group, several, strict=True)
     }
-    priced = price_jobs(shop, ladders)
+    priced = price_jobs(shop, ladders, fresh=True)
     costs = run(price_kits, [job for _, job in priced])
     prices = {bike: dict(zip(job.kits, found, strict=True)) for (bike, job), found in zip(priced, costs, strict=True)}
     return Counter(shop, wishes, ladders, prices)
@@ -239,7 +259,7 @@ def quote(bikes: Scenario | Mapping[str, Scenario], riders: pd.DataFrame, *, aim
     import pandas as pd
 
     shop = Shop.of(bikes)
-    demand = Demand(shop, aim_of_a_shop(aim))
+    demand = Demand(shop, adding_aim(aim))
     for sheet in sheets_of_frame(riders):
         demand.add(demand.reader.read(sheet))
     counter = answer_demand(shop, demand)

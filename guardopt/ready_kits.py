@@ -12,10 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from guardopt.aims import Aim
 from guardopt.arrays import Floats, Ints
-from guardopt.asking import aim_of_a_shop
-from guardopt.bills import HALF_A_CENT
+from guardopt.asking import adding_aim
 from guardopt.boxes import NONE, Book, Box, BoxBench, Classes, Run, classes_of
 from guardopt.clusters import run_here
 from guardopt.errors import InputError, Problem, SolverError
@@ -199,17 +197,19 @@ def _result(bench: BoxBench, book: Book, classes: Classes, choices: Sequence[Cho
     wish, budget, times = book.arrays()
     saved = {fresh: np.zeros(len(wish)) for fresh in (False, True)}
     tailor = {fresh: np.zeros(len(wish)) for fresh in (False, True)}
+    falls_saved = np.zeros(len(wish))
     for number in range(len(bench.wishes)):
         mine = np.flatnonzero(wish == number)
         for fresh in (False, True):
             grows, stays = (np.append(part, 0.0) for part in bench.box_gains(number, fresh=fresh))
             saved[fresh][mine] = times[mine] * grows[taken[mine]] + stays[taken[mine]]
+            if fresh:
+                falls_saved[mine] = times[mine] * grows[taken[mine]]
             tailor[fresh][mine] = bench.tailor_made(number, budget[mine], times[mine], fresh=fresh)
     choice = choices[-1]
     total = float(saved[False].sum())
     if abs(total - choice.value) > 1e-6 * max(1.0, abs(total)):
         raise SolverError(f"the kits were said to save {choice.value:.4f}, but adding up riders gives {total:.4f}")
-    paid = np.array([0.0 if bench.aim is Aim.OUTLAY else box.laid_out for box in bench.boxes])
     by_box = np.bincount(taken[taken != NONE], saved[False][taken != NONE], len(bench.boxes))
     kept = sorted(set(taken[taken != NONE].tolist()), key=lambda box: (-by_box[box], box))
     renumbered = np.full(len(bench.boxes) + 1, NONE, dtype=np.int64)
@@ -219,6 +219,7 @@ def _result(bench: BoxBench, book: Book, classes: Classes, choices: Sequence[Cho
         taken=renumbered[taken],
         saving=saved[False],
         tailor_made=tailor[False],
+        falls_saved=falls_saved,
         saving_fresh=float(saved[True].sum()),
         tailor_made_fresh=float(tailor[True].sum()),
         choice=choice,
@@ -227,7 +228,6 @@ def _result(bench: BoxBench, book: Book, classes: Classes, choices: Sequence[Cho
         classes=len(classes.gains),
         wrong=book.demand.wrong,
         aim=bench.aim,
-        losing=int((saved[False][taken != NONE] < paid[taken[taken != NONE]] - HALF_A_CENT).sum()),
     )
 
 
@@ -263,7 +263,7 @@ def kits(
         The aim, a column or an id is unknown, or a number is out of range.
     """
     shop = Shop.of(bikes)
-    book = Book(Demand(shop, aim_of_a_shop(aim)))
+    book = Book(Demand(shop, adding_aim(aim)))
     for sheet in sheets_of_frame(riders):
         book.add(book.demand.reader.read(sheet))
     return choose_kits(shop, book, count, stock=stock, seconds=seconds)

@@ -9,14 +9,14 @@ from pathlib import Path
 from guardopt.boxes import NONE
 from guardopt.errors import InputError, Problem
 from guardopt.kits_chosen import ReadyKits
-from guardopt.quote_columns import in_quotes
+from guardopt.quote_columns import LOSES, in_quotes
 from guardopt.quote_output import check_output
 from guardopt.rider_sheets import Sheet
 from guardopt.spelling import escaped
 
 ASKED = ("rider", "bike", "riding", "times", "budget")
 
-COLUMNS = (*ASKED, "kit", "guards", "price", "saving_over_years", "tailor_made_saving")
+COLUMNS = (*ASKED, "kit", "guards", "price", "saving_over_years", "gain", "tailor_made_gain", "note")
 
 
 def check_list(out: Path) -> None:
@@ -56,7 +56,7 @@ def write_list(out: Path, sheets: Iterable[Sheet], found: ReadyKits) -> None:
 
 
 def _lines(sheets: Iterable[Sheet], found: ReadyKits) -> Iterator[str]:
-    row = 0
+    row, loses = 0, found.loses
     for sheet in sheets:
         asked = zip(*(sheet.cells[name] for name in ASKED), strict=True)
         for cells in asked:
@@ -66,5 +66,7 @@ def _lines(sheets: Iterable[Sheet], found: ReadyKits) -> Iterator[str]:
             if number != NONE:
                 box = found.boxes[number]
                 kit = f"{number + 1},{' '.join(box.guards)},{box.price_cents / 100:.2f}"
-            yield f"{about},{kit},{found.saving[row]:.2f},{found.tailor_made[row]:.2f}\n"
+            amounts = (found.falls_saved[row], found.saving[row], found.tailor_made[row])
+            note = LOSES if loses[row] else ""
+            yield f"{about},{kit},{','.join(f'{amount:.2f}' for amount in amounts)},{note}\n"
             row += 1

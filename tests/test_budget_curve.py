@@ -219,3 +219,20 @@ def test_falls_may_cost_more_with_a_dearer_kit_that_is_disliked_less(make_scenar
     liked = budgets(make_scenario(parts, [replace(cage, dislike=0.0), bar], list(scenario.covers)))
     assert not liked.dislikes_decide
     assert "dislike less" not in budgets_text(liked, liked)
+
+
+@pytest.mark.parametrize("aim", ["bills", "outlay", "worst"])
+def test_a_gap_of_none_gives_the_whole_curve(twin: Scenario, aim: str) -> None:
+    """The solver works to a tolerance; a gap below it is met at it, and no step goes missing."""
+    whole, close = budgets(twin, aim=aim), budgets(twin, aim=aim, gap=0.0)
+    assert [step.budget_cents for step in close.steps] == [step.budget_cents for step in whole.steps]
+    assert all(step.best.proven for step in close.steps)
+
+
+def test_a_stalled_search_gives_no_part_of_a_curve(twin: Scenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A step that is not proven although there was time would leave the rest of the curve out."""
+    monkeypatch.setattr(
+        "guardopt.planner.Planner.best_untied", lambda *_, **__: Best(frozenset({"crash_bar"}), 9.0, 1.0, False)
+    )
+    with pytest.raises(guardopt.SolverError, match="stalled"):
+        budgets(twin)

@@ -5,19 +5,24 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from functools import cache
+from typing import Any
 
 import pytest
 from random_scenarios import random_scenario
 from shipped import FOLDER, shipped
 
+from guardopt.aims import GAP
 from guardopt.bike import Bike
 from guardopt.bills import price
 from guardopt.fall_log import Log, Watched
 from guardopt.falls import draw
+from guardopt.learn_text import learn_text
 from guardopt.learning import Learned, learn
 from guardopt.learning_effect import Effect
 from guardopt.log_reading import read_log
 from guardopt.numbers_learned import Kind, numbers_of, value_of, with_values
+from guardopt.planned import Plan
+from guardopt.plans import plan
 from guardopt.scenario import Scenario
 from guardopt.slopes import PURPOSE, Slopes
 
@@ -103,3 +108,20 @@ def test_nothing_learned_changes_no_kit() -> None:
     effect = learn(scenario, Log()).effect()
     assert not effect.kit_changes
     assert effect.yearly_before == effect.yearly_old_kit == effect.yearly_after
+
+
+def test_kits_that_are_not_proven_best_are_not_passed_off_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the time runs out, the record has the gap and the report says so."""
+    learned, effect = courier()
+    assert (effect.to_json(learned.scenario)["status"], effect.gap <= GAP) == ("optimal", True)
+
+    def hurried(*args: object, **options: Any) -> Plan:
+        made = plan(*args, **options)
+        return replace(made, best=replace(made.best, bound=0.9 * made.best.objective, proven=False))
+
+    monkeypatch.setattr("guardopt.learning_effect.plan", hurried)
+    late = learned.effect()
+    said = late.to_json(learned.scenario)
+    assert said["status"] == "time_limit"
+    assert said["gap"] == pytest.approx(0.1)
+    assert "another may be better by 10 % at most" in " ".join(learn_text(learned, late).split())

@@ -124,10 +124,10 @@ def test_a_kit_that_saves_less_than_it_costs_is_noted_and_not_quoted_for_the_out
     parts = [Part("tank", "tank", Side.CENTRE, 100.0), Part("seat", "seat", Side.CENTRE, 20.0)]
     guards = [Guard("bar", "bar", Side.CENTRE, 3000), Guard("pad", "pad", Side.CENTRE, 2500)]
     scenario = make_scenario(parts, guards, [Cover(("bar",), "tank", 1.0), Cover(("pad",), "seat", 1.0)])
-    riders = pd.DataFrame({"rider": ["a", "b", "c"], "budget": [25, 30, 55], "times": [1, 1, 1]})
+    riders = pd.DataFrame({"rider": ["a", "b", "c"], "budget": [25, 30, 55]})
     bills = guardopt.quote(scenario, riders)
     assert bills["buy"].tolist() == ["pad", "bar", "bar pad"]
-    assert bills["note"].tolist() == ["saves less than it costs", "", ""]
+    assert bills["note"].tolist() == ["saves less than it costs", "", "the last 25.00 of it save only 20.00"]
     outlay = guardopt.quote(scenario, riders, aim="outlay")
     assert outlay["buy"].tolist() == ["", "bar", "bar"]
     assert outlay["note"].tolist() == ["", "", ""]
