@@ -64,7 +64,7 @@ class Best:
     objective, bound
         The aim's measure of the kit, and a value that no allowed kit is below. Both are on the sample.
     proven
-        False if the time ran out before the gap closed.
+        False if the gap did not close in the time allowed.
     """
 
     kit: Kit
@@ -76,3 +76,15 @@ class Best:
     def gap(self) -> float:
         """(objective − bound) / max(1, |objective|)."""
         return (self.objective - self.bound) / max(1.0, abs(self.objective))
+
+
+class Status(StrEnum):
+    """How the search ended."""
+
+    OPTIMAL = "optimal"
+    TIME_LIMIT = "time_limit"
+
+
+def status_of(proven: bool) -> Status:
+    """How a search ended whose answer is proven best, or is not."""
+    return Status.OPTIMAL if proven else Status.TIME_LIMIT

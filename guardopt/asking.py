@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from decimal import Decimal
 from typing import TypeVar
 
 from guardopt.aims import Aim
 from guardopt.errors import InputError, Problem
+from guardopt.pieces import in_cents
 from guardopt.scenario import Scenario
 
 Found = TypeVar("Found")
@@ -18,8 +20,8 @@ def wrong_aim(aim: str, where: str = "--aim") -> list[Problem]:
     return [] if aim in list(Aim) else [Problem(where, f"found {aim!r}, expected one of {', '.join(Aim)}")]
 
 
-def aim_of_a_shop(aim: str) -> Aim:
-    """The aim of quotes and ready-made kits, which add up what falls cost and so cannot look at the worst alone.
+def adding_aim(aim: str) -> Aim:
+    """The aim of a question that adds costs up, over riders or months, and so cannot look at the worst falls alone.
 
     Raises
     ------
@@ -80,4 +82,4 @@ def budget_cents(scenario: Scenario, budget: float | None) -> int | None:
     """A budget in whole cents: that of the scenario for None, None for one without limit."""
     if budget is None:
         return scenario.budget_cents
-    return None if math.isinf(budget) else round(budget * 100)
+    return None if math.isinf(budget) else in_cents(Decimal(str(budget)))

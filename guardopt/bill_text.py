@@ -5,8 +5,9 @@ from __future__ import annotations
 from itertools import accumulate
 
 from guardopt.billing import BillReport, contact_order, in_order
-from guardopt.bills import HALF_A_CENT, Bill
+from guardopt.bills import Bill
 from guardopt.layout import WIDTH, cautions, plus_minus, shortened, table, title, wrapped
+from guardopt.pieces import HALF_A_CENT
 from guardopt.scenario import Scenario
 from guardopt.spelling import listed
 from guardopt.wording import money, number, percent, years

@@ -12,7 +12,7 @@ import numpy as np
 from guardopt.arrays import Bools, Floats
 from guardopt.bike import Bike
 from guardopt.falls import Stratum
-from guardopt.pieces import Kit
+from guardopt.pieces import HALF_A_CENT, Kit
 
 
 def harmed_parts(bike: Bike, stratum: Stratum, fitted: Bools) -> Bools:
@@ -88,10 +88,6 @@ def outcome(bike: Bike, stratum: Stratum, fitted: Bools) -> Outcome:
         part_bill=bike.break_cost * broken_share + bike.scuff_cost * (harmed_share - broken_share),
         strip_bill=strip,
     )
-
-
-HALF_A_CENT = 0.005
-"""A bill that equals the write-off limit to the cent is not above it, however its sum was rounded."""
 
 
 @dataclass(frozen=True)

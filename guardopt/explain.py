@@ -17,12 +17,9 @@ from guardopt.aims import Aim, Best, Limits
 from guardopt.bills import Bill, price
 from guardopt.budget_curve import Step
 from guardopt.falls import Stratum
-from guardopt.pieces import Guard, Kit
+from guardopt.pieces import HALF_A_CENT, Guard, Kit
 from guardopt.planner import Planner
 from guardopt.scenario import Scenario
-
-NOTHING = 0.005
-"""Half a cent over the years: less is nothing."""
 
 
 class Reason(StrEnum):
@@ -113,9 +110,14 @@ class Swap:
         return self.scenario.laid_out(self.plus.kit) - self.scenario.laid_out(self.without.kit)
 
     @property
+    def dearer(self) -> float:
+        """What putting it on adds to the price of the kit of the plan, what comes off taken back."""
+        return self.scenario.laid_out(self.plus.kit) - self.scenario.laid_out(self.now.kit)
+
+    @property
     def is_a_loss(self) -> bool:
         """Whether it saves less than it adds to the price."""
-        return self.saving < self.laid_out - NOTHING
+        return self.saving < self.laid_out - HALF_A_CENT
 
     @property
     def damage_saving(self) -> float:
@@ -128,7 +130,7 @@ class Swap:
         before = self.without if self.guard.id in self.now.kit else self.now
         saved = before.part_bill_per_year - self.plus.part_bill_per_year
         worst_first = np.argsort(-saved, kind="stable")[:3]
-        return [self.scenario.parts[row].id for row in worst_first if saved[row] > NOTHING]
+        return [self.scenario.parts[row].id for row in worst_first if saved[row] > HALF_A_CENT]
 
     def missing(self) -> list[frozenset[str]]:
         """The needs of the guard that the kit it is put on does not meet."""
@@ -143,8 +145,9 @@ class Swap:
 class Verdict:
     """One guard's place in a plan; the names of its numbers are those of ``plan --json``.
 
+    Not in there are `swap` and `next_entry_budget`, the least budget above the plan's whose best kit has the guard.
     Money is in the scenario's currency. Of the numbers with a default, the first three are of picked guards and the
-    last three of those left out; None where there is no such number.
+    others of those left out; None where there is no such number.
     """
 
     guard: str
@@ -161,6 +164,11 @@ class Verdict:
     enters_at_budget: float | None = None
     next_entry_budget: float | None = None
     enters_at_price: float | None = None
+
+    @property
+    def would_not_pay(self) -> bool:
+        """Whether a guard left out for want of money would save less than it adds to the price."""
+        return self.reason is Reason.OVER_BUDGET and (self.gain_if_added or 0.0) < self.swap.dearer - HALF_A_CENT
 
 
 def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...]:
@@ -208,7 +216,7 @@ def _picked(question: Question, swap: Swap) -> Verdict:
         swap=swap,
         loss_if_dropped=swap.saving,
         loss_if_barred=question.loss(barred),
-        pays_back_years=0.0 if guard.owned else spend / yearly if yearly > NOTHING else None,
+        pays_back_years=0.0 if guard.owned else spend / yearly if yearly > HALF_A_CENT else None,
     )
 
 
@@ -224,9 +232,9 @@ def _left_out(question: Question, swap: Swap) -> Verdict:
         reason = Reason.CANNOT_BE_FITTED
     elif not guard.owned and (later or _must_wait(question, swap)):
         reason = Reason.OVER_BUDGET
-    elif swap.damage_saving <= NOTHING:
+    elif swap.damage_saving <= HALF_A_CENT:
         reason = Reason.ADDS_NOTHING
-    elif swap.saving <= NOTHING:
+    elif swap.saving <= HALF_A_CENT:
         reason = Reason.WEARS_OUT
     elif swap.rivals():
         reason = Reason.BEATEN
@@ -260,9 +268,10 @@ def _price_to_enter(question: Question, swap: Swap, loss_if_forced: float | None
     if any(guard.id in offer.guards and scenario.offer_saving_cents(offer) for offer in scenario.offers):
         return None
     if question.aim is Aim.OUTLAY and loss_if_forced is not None:
-        price = guard.price - loss_if_forced / (1.0 - scenario.discount_at_end * guard.resale_share)
+        kept = 1.0 - scenario.discount_at_end * guard.resale_share
+        price = guard.price - loss_if_forced / kept if kept > 0.0 else 0.0
     elif question.aim is Aim.BILLS and limits.budget_cents is not None:
-        better = question.best.objective - NOTHING
+        better = question.best.objective - HALF_A_CENT
         spend = question.planner.least_spend(better, replace(limits, must=limits.must | {guard.id}), end=question.end)
         if spend is None:
             return None
@@ -276,4 +285,4 @@ def _must_wait(question: Question, swap: Swap) -> bool:
     """Where there was no time for the budget curve: the guard would save, but the kit leaves no money for it."""
     budget = question.limits.budget_cents
     over = budget is not None and question.scenario.spend_cents(swap.plus.kit) > budget
-    return not question.steps and over and swap.saving > NOTHING
+    return not question.steps and over and swap.saving > HALF_A_CENT

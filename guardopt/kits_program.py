@@ -39,6 +39,9 @@ GAP = 1e-7
 RELAXATION_ROUNDS = 40
 
 
+SOLVER = "HiGHS"
+
+
 @dataclass(frozen=True)
 class Choice:
     """Which kits to keep.
@@ -84,12 +87,10 @@ class MedianProgram:
         ``(classes, kits)``: what one rider gains; 0 where the kit is no good to the class.
     weight
         ``(classes,)``: riders, or the sum of their multiples of the fall rates.
-    solver
-        Name of a solver that PuLP knows.
     """
 
-    def __init__(self, gains: Floats, weight: Floats, solver: str = "HiGHS") -> None:
-        self._gains, self._weight, self._solver = gains, weight, solver
+    def __init__(self, gains: Floats, weight: Floats) -> None:
+        self._gains, self._weight = gains, weight
         self._scale = max(float(weight @ gains.max(axis=1, initial=0.0)), 1e-9)
         self._problem = pulp.LpProblem("kits", pulp.LpMinimize)
         new = self._problem.add_variable
@@ -155,8 +156,8 @@ class MedianProgram:
 
     def _solve(self, end: float | None, *, whole: bool) -> tuple[Floats, float] | None:
         left = None if end is None else max(0.01, end - time.monotonic())
-        ended = run(self._problem, self._solver, whole=whole, seconds=left)
-        bound = proven_bound(self._problem, self._solver, ended, self._objective, whole=whole)
+        ended = run(self._problem, SOLVER, whole=whole, seconds=left)
+        bound = proven_bound(self._problem, SOLVER, ended, self._objective, whole=whole)
         if ended not in (Ended.OPTIMAL, Ended.FEASIBLE) or bound is None:
             return None
         return np.array([min(1.0, max(0.0, y.varValue or 0.0)) for y in self._y]), -bound * self._scale
@@ -202,7 +203,6 @@ def choose_with_stock(
     stock: Ints,
     *,
     seconds: float | None = None,
-    solver: str = "HiGHS",
 ) -> Choice:
     """The best choice where guards are scarce (2).
 
@@ -220,15 +220,13 @@ def choose_with_stock(
         ``(guards,)``: how many of it there are.
     seconds
         Time allowed.
-    solver
-        Name of a solver that PuLP knows.
 
     Raises
     ------
     OutOfTimeError
         No choice was found in the time allowed.
     """
-    program = _StockProgram(gains, riders, count, uses, stock, solver)
+    program = _StockProgram(gains, riders, count, uses, stock)
     end = None if seconds is None else time.monotonic() + seconds
     everything = tuple(range(gains.shape[1]))
     split = program.solve(end, everything, whole_riders=False)
@@ -249,8 +247,8 @@ class _StockProgram:
     first, which bounds what can be gained, and then handed those kits whole. If the two meet, that is the proof.
     """
 
-    def __init__(self, gains: Floats, riders: Ints, count: int, uses: Ints, stock: Ints, solver: str) -> None:
-        self._gains, self._solver = gains, solver
+    def __init__(self, gains: Floats, riders: Ints, count: int, uses: Ints, stock: Ints) -> None:
+        self._gains = gains
         self._scale = max(float(riders @ gains.max(axis=1, initial=0.0)), 1e-9)
         self._problem = pulp.LpProblem("stock", pulp.LpMinimize)
         new = self._problem.add_variable
@@ -277,8 +275,8 @@ class _StockProgram:
         for a in self._assigned:
             a.cat = pulp.LpInteger if whole_riders else pulp.LpContinuous
         left = None if end is None else max(0.01, end - time.monotonic())
-        ended = run(self._problem, self._solver, seconds=left)
-        found = proven_bound(self._problem, self._solver, ended, self._objective)
+        ended = run(self._problem, SOLVER, seconds=left)
+        found = proven_bound(self._problem, SOLVER, ended, self._objective)
         bound = self._scale if found is None else min(self._scale, -found * self._scale)
         if ended not in (Ended.OPTIMAL, Ended.FEASIBLE):
             return Choice((), 0.0, bound)

@@ -11,6 +11,7 @@ import hashlib
 import os
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
@@ -157,10 +158,12 @@ def plan_page(
     from markupsafe import Markup
 
     forced = forced_guards(plan.scenario, must, never)
-    try:
-        curve = budgets(bench, aim=plan.aim.value, must=forced[0], never=forced[1])
-    except OutOfTimeError:
-        curve = None
+    curve: BudgetCurve | None = None
+    if plan.steps:
+        curve = BudgetCurve(plan.scenario, plan.aim, plan.steps)
+    elif not plan.verdicts:
+        with suppress(OutOfTimeError):
+            curve = budgets(bench, aim=plan.aim.value, must=forced[0], never=forced[1])
     steps = () if curve is None else steps_in_words(bench.planner, plan, curve, *forced)
     own = 0 if curve is None else planned_step(plan, curve)
     told = None if curve is None else step_table(plan, curve, steps, own)

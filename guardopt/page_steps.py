@@ -12,9 +12,8 @@ from typing import Any
 
 from guardopt.aims import Aim, Measure
 from guardopt.budget_curve import BudgetCurve, Step
-from guardopt.explain import NOTHING
 from guardopt.focus import TIE
-from guardopt.pieces import Guard, Kit
+from guardopt.pieces import HALF_A_CENT, Guard, Kit
 from guardopt.planned import Plan
 from guardopt.planner import Planner
 from guardopt.plots import spoken
@@ -194,7 +193,9 @@ class _Teller:
         to_do += f" Take off {said(off)}." if off else ""
         saved = self._before - cost
         less = f", {money(abs(saved), currency)} {'less' if saved > 0.0 else 'more'} than now"
-        return f"{to_do} Falls then cost {money(cost, currency)} {self._over}{less if abs(saved) > NOTHING else ''}."
+        return (
+            f"{to_do} Falls then cost {money(cost, currency)} {self._over}{less if abs(saved) > HALF_A_CENT else ''}."
+        )
 
     def _reason(self, row: int, kit: Kit, cost: float, guard: Guard) -> str:
         return self._why_in(kit, cost, guard) if guard.id in kit else self._why_out(row, kit, cost, guard)
@@ -204,9 +205,9 @@ class _Teller:
         saving, currency = self._cost(without) - cost, self._scenario.currency
         start = "In because you asked for it" if guard.id in self._must else "Already yours" if guard.owned else ""
         worth = f"saves {money(saving, currency)} {self._over}"
-        if saving < -NOTHING:
+        if saving < -HALF_A_CENT:
             worth = f"costs {money(-saving, currency)} more {self._over} than it saves"
-        elif saving <= NOTHING:
+        elif saving <= HALF_A_CENT:
             worth = f"saves nothing {self._over}"
         text = f"{start}; {worth}." if start else f"{worth[0].upper()}{worth[1:]}."
         off = named(self._scenario, kit - without - {guard.id})
@@ -224,9 +225,9 @@ class _Teller:
             return f"It needs {wanted}."
         gain = cost - self._cost(plus)
         place = f" in place of {said(named(scenario, kit - plus))}" if kit - plus else ""
-        if gain < -NOTHING:
+        if gain < -HALF_A_CENT:
             return f"Would cost {money(-gain, currency)} more {self._over}{place}."
-        if gain <= NOTHING:
+        if gain <= HALF_A_CENT:
             return f"Would save nothing{place}."
         obstacle = self._obstacle(row, kit, plus, guard, gain)
         return f"Would save {money(gain, currency)} {self._over}{place}, but {obstacle}."
@@ -234,10 +235,10 @@ class _Teller:
     def _obstacle(self, row: int, kit: Kit, plus: Kit, guard: Guard, gain: float) -> str:
         """What keeps out a guard that would save something."""
         scenario, steps = self._scenario, self._curve.steps
-        if self._plan.aim is Aim.OUTLAY and gain <= scenario.laid_out(plus) - scenario.laid_out(kit) + NOTHING:
+        if self._plan.aim is Aim.OUTLAY and gain <= scenario.laid_out(plus) - scenario.laid_out(kit) + HALF_A_CENT:
             resale = scenario.resale_value(plus) != scenario.resale_value(kit)
             return f"that is less than the change costs{', resale taken off' if resale else ''}"
-        if guard.dislike and gain <= scenario.dislike(plus) - scenario.dislike(kit) + NOTHING:
+        if guard.dislike and gain <= scenario.dislike(plus) - scenario.dislike(kit) + HALF_A_CENT:
             return "you would rather not have it on the bike"
         later = next((step for step in steps[row + 1 :] if guard.id in step.best.kit), None)
         if later is not None:

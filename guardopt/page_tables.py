@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from guardopt.aims import Aim
+from guardopt.aims import Aim, Status
 from guardopt.bike import Bike
 from guardopt.bike_drawing import numbers_of
 from guardopt.bill_text import often
-from guardopt.bills import HALF_A_CENT, Bill
-from guardopt.explain import NOTHING
+from guardopt.bills import Bill
 from guardopt.outlook import Forecast
 from guardopt.page_steps import StepWords, named, said, speaker
-from guardopt.pieces import Guard
-from guardopt.planned import Plan, Status
+from guardopt.pieces import HALF_A_CENT, Guard
+from guardopt.planned import Plan
 from guardopt.plots import spoken
 from guardopt.question_text import sureness_sentences
 from guardopt.scenario import Scenario
@@ -180,15 +179,15 @@ def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
         (f"reaching {spoken(group)}", [number(float(bill.strip_bill_per_year[row])) for _, bill in bikes(plan)])
         for row, group in enumerate(Bike(scenario).group_names)
     ]
-    covered = {cover.part for cover in scenario.covers}
+    uncovered, beside = (said(list(map(spoken, names))) if names else "" for names in scenario.uncovered())
     return {
         "columns": [name for name, _ in bikes(plan)],
         "first": rows[:PARTS_IN_SIGHT],
         "rest": rows[PARTS_IN_SIGHT:],
         "strips": strips,
         "all_paid": bool((plan.bare.repair_bill <= plan.bare.owner_cost + HALF_A_CENT).all()),
-        "uncovered": said([spoken(part.id) for part in scenario.parts if part.id not in covered] or ["none"]),
-        "any_uncovered": any(part.id not in covered for part in scenario.parts),
+        "uncovered": uncovered,
+        "beside": beside,
     }
 
 
@@ -249,7 +248,7 @@ def doubts(plan: Plan) -> dict[str, Any]:
     short = best.objective - best.bound
     proof = (
         "That is proven"
-        if short < NOTHING
+        if short < HALF_A_CENT
         else f"No allowed kit is better by more than {money(short, currency)}: that is proven"
     )
     disliked = (
@@ -262,7 +261,7 @@ def doubts(plan: Plan) -> dict[str, Any]:
         "proof": (
             f"On the {scenario.falls_sampled:,} falls of each kind and side that the plan was made on, this kit's "
             f"{MEASURED[plan.aim]}{disliked} comes to {money(best.objective, currency)}, and no allowed kit does "
-            f"{'better' if short < NOTHING else 'much better'}. {proof}."
+            f"{'better' if short < HALF_A_CENT else 'much better'}. {proof}."
         ),
         "luck": (
             f"On fresh falls the bike with this kit costs {number(plan.fitted.yearly_cost)}{spread} a year (± one "

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from guardopt.aims import Aim, Best
+from guardopt.aims import Aim, Best, Status, status_of
 from guardopt.billing import fall_rows, in_order, part_rows
 from guardopt.bills import Bill, Prices
 from guardopt.break_even import BreakEven
+from guardopt.budget_curve import Step
 from guardopt.explain import Reason, Verdict
 from guardopt.layout import wrapped
 from guardopt.pieces import Kit
@@ -24,11 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-class Status(StrEnum):
-    """How the search ended."""
-
-    OPTIMAL = "optimal"
-    TIME_LIMIT = "time_limit"
+NAMED_AT_MOST = 3
+"""Guards of another kit that the headline names."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +44,12 @@ class Plan:
         The bare bike, the bike as it stands and the bike with the kit, on a fresh and larger sample.
     verdicts
         For each guard, what became of it and a sentence that says why; empty if no reasons were asked for.
+    steps
+        The budget curve with the same guards forced in and out, found for the reasons; empty if there was no time for
+        it, or no reasons were asked for.
+    paying
+        Where the kit, or some guard of it, saves less than it costs: the best kit for the aim outlay, if it was looked
+        for.
     sureness
         How the kit fares under other fall rates, if asked for.
     break_even
@@ -60,6 +63,8 @@ class Plan:
     best: Best
     prices: Prices
     verdicts: tuple[tuple[Verdict, str], ...]
+    steps: tuple[Step, ...] = ()
+    paying: Kit | None = None
     sureness: Sureness | None = None
     break_even: dict[str, BreakEven] | None = None
 
@@ -81,7 +86,7 @@ class Plan:
     @property
     def status(self) -> Status:
         """Whether the kit is proven best to the gap asked for."""
-        return Status.OPTIMAL if self.best.proven else Status.TIME_LIMIT
+        return status_of(self.best.proven)
 
     @property
     def bare(self) -> Bill:
@@ -115,6 +120,11 @@ class Plan:
     def ahead(self) -> float:
         """What is left of the saving once the guards are paid, what they fetch at the end counted."""
         return self.saving - self.scenario.laid_out(self.kit)
+
+    @property
+    def loses(self) -> bool:
+        """Whether something is to be bought that saves less than it costs, as far as the reasons tell."""
+        return bool(self.losing) or (bool(self.bought) and self.ahead < 0.0)
 
     @property
     def losing(self) -> list[str]:
@@ -247,6 +257,8 @@ def _to_do(plan: Plan) -> str:
 def _saved(plan: Plan) -> str:
     """What falls cost before and after."""
     currency, span = plan.scenario.currency, years(plan.scenario.years)
+    if plan.scenario.discount_rate:
+        span += f" at {100 * plan.scenario.discount_rate:g} % interest"
     if plan.kit == plan.scenario.stock:
         return f"Falls cost about {money(plan.fitted.yearly_cost, currency)} a year."
     less = "less" if plan.saving >= 0.0 else "more"
@@ -267,18 +279,31 @@ def _once_paid(plan: Plan) -> str:
 
 def _does_it_pay(plan: Plan) -> str:
     """A warning where something is to be bought that saves less than it costs, as the aims bills and worst may do."""
-    if plan.aim is Aim.OUTLAY or not plan.bought:
+    if plan.aim is Aim.OUTLAY:
         return ""
-    if plan.ahead < 0.0:
+    outlay = _what_outlay_does(plan)
+    if plan.bought and plan.ahead < 0.0:
         less_resale = ", resale taken off" if plan.scenario.resale_value(plan.kit) else ""
-        return f" The guards cost more than that{less_resale}; --aim outlay buys only what pays for itself."
+        return f" The guards cost more than that{less_resale}; {outlay}."
     if not plan.losing:
         return ""
     saves, it_costs = ("saves", "it costs") if len(plan.losing) == 1 else ("save", "they cost")
-    return (
-        f" But {listed(plan.losing, last='and')} {saves} less than {it_costs}; --aim outlay buys only what pays for "
-        "itself."
-    )
+    return f" But {listed(plan.losing, last='and')} {saves} less than {it_costs}; {outlay}."
+
+
+def _what_outlay_does(plan: Plan) -> str:
+    """What the aim outlay does about it, with its kit where that is known and short."""
+    if plan.paying is None:
+        return "--aim outlay buys only what pays for itself"
+    scenario = plan.scenario
+    buys = in_order(scenario, plan.paying - scenario.stock)
+    if not buys:
+        return "--aim outlay buys nothing"
+    spend = exact_money(scenario.spend_cents(plan.paying), scenario.currency)
+    if plan.kit - plan.paying == set(plan.losing) and plan.paying < plan.kit:
+        return f"--aim outlay leaves {'it' if len(plan.losing) == 1 else 'them'} out and spends {spend}"
+    names = f": {listed(buys, last='and')}" if len(buys) <= NAMED_AT_MOST else ""
+    return f"--aim outlay buys only what pays for itself{names} for {spend}"
 
 
 def _still_at_risk(plan: Plan) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,8 +17,9 @@ from guardopt.bills import outcome, price, worst_mean
 from guardopt.break_even import break_even as find_break_even
 from guardopt.budget_curve import Step, curve
 from guardopt.errors import Problem, SolverError
-from guardopt.explain import NOTHING, Question, Verdict, explain
+from guardopt.explain import Question, Verdict, explain
 from guardopt.falls import Stratum
+from guardopt.pieces import HALF_A_CENT
 from guardopt.planned import Plan
 from guardopt.scenario import Scenario
 from guardopt.sentences import sentence
@@ -114,6 +116,7 @@ def plan(
     best = planner.best(Aim(aim), limits, gap=gap, seconds=time_limit)
     _recompute(planner.bike, sample, Aim(aim), best, bench.tail)
     verdicts: tuple[tuple[Verdict, str], ...] = ()
+    steps: tuple[Step, ...] = ()
     if reasons:
         progress("working out the reasons")
         steps = curve(planner, Aim(aim), limits, gap=gap, end=end)
@@ -131,7 +134,22 @@ def plan(
     progress("pricing the kit on fresh falls")
     kits = [frozenset[str](), scenario.stock, best.kit]
     prices = price(planner.bike, bench.fresh(kits), kits)
-    return Plan(scenario, Aim(aim), limits.budget_cents, bench.tail, best, prices, verdicts, doubts, worth)
+    made = Plan(
+        scenario,
+        Aim(aim),
+        limits.budget_cents,
+        bench.tail,
+        best,
+        prices,
+        verdicts,
+        steps,
+        sureness=doubts,
+        break_even=worth,
+    )
+    if made.aim is Aim.BILLS and reasons and made.loses:
+        pays = planner.best_untied(Aim.OUTLAY, limits, gap=gap, end=end)
+        made = replace(made, paying=None if pays is None or not pays.proven else pays.kit)
+    return made
 
 
 def _wrong_tail(tail: float) -> list[Problem]:
@@ -150,7 +168,7 @@ def _check_against(best: Best, limits: Limits, steps: Sequence[Step], gap: float
     """Compare with the budget curve, which is found another way where kits are few; refuse a kit that it beats."""
     budget = math.inf if limits.budget_cents is None else limits.budget_cents
     reached = [step.best.objective for step in steps if step.budget_cents <= budget]
-    if reached and best.proven and reached[-1] < best.bound - gap * max(1.0, abs(best.bound)) - NOTHING:
+    if reached and best.proven and reached[-1] < best.bound - gap * max(1.0, abs(best.bound)) - HALF_A_CENT:
         raise SolverError(
             f"the solver called {best.bound:.4f} the least there can be, but a kit was found at {reached[-1]:.4f}"
         )

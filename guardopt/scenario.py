@@ -219,6 +219,16 @@ class Scenario:
         unmet = {name for name in kit - keep if any(not needed & kit for needed in self.guard[name].needs)}
         return self.supported(kit - unmet, keep) if unmet else kit
 
+    def uncovered(self) -> tuple[list[str], list[str]]:
+        """Parts that no guard on offer covers: those that none helps, and those that another part breaks onto.
+
+        The latter are spared where a guard spares the other part.
+        """
+        covered = {cover.part for cover in self.covers}
+        beside = {one.takes for one in self.knock_ons if one.part in covered}
+        parts = [part.id for part in self.parts if part.id not in covered]
+        return [name for name in parts if name not in beside], [name for name in parts if name in beside]
+
     @staticmethod
     def exclude_each_other(guard: Guard, other: Guard) -> bool:
         """True if the two share a mounting place or one is marked as not going with the other."""

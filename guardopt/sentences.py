@@ -6,7 +6,8 @@ import math
 from typing import Any
 
 from guardopt.aims import Aim
-from guardopt.explain import NOTHING, Question, Reason, Verdict
+from guardopt.explain import Question, Reason, Verdict
+from guardopt.pieces import HALF_A_CENT
 from guardopt.spelling import listed
 from guardopt.wording import exact_money, money, years
 
@@ -36,13 +37,13 @@ def _picked(question: Question, verdict: Verdict) -> str:
         Reason.FORCED_IN: f"In because you asked for it, for {spend}",
         Reason.PICKED: f"Costs {spend}",
     }[verdict.reason]
-    if swap.saving > NOTHING:
+    if swap.saving > HALF_A_CENT:
         text += f"; saves {money(swap.saving, currency)} over {span}{_mostly(verdict)}"
         if verdict.pays_back_years and verdict.pays_back_years <= scenario.years:
             text += f"; paid back after {years(verdict.pays_back_years)}"
         elif verdict.pays_back_years:
             text += f"; would take {years(verdict.pays_back_years)} to pay back"
-    elif swap.saving < -NOTHING:
+    elif swap.saving < -HALF_A_CENT:
         text += f"; costs {money(-swap.saving, currency)} more over {span} than it saves"
     else:
         text += f"; saves nothing over {span}"
@@ -51,7 +52,7 @@ def _picked(question: Question, verdict: Verdict) -> str:
         text += f" {_and(swap.off)} would have to come off with it."
     if verdict.loss_if_barred is None:
         return text if question.is_out_of_time else f"{text} No kit is possible without it."
-    if verdict.loss_if_barred > NOTHING:
+    if verdict.loss_if_barred > HALF_A_CENT:
         return f"{text} The best kit without it is {money(verdict.loss_if_barred, currency)} worse{_by(question)}."
     as_well = "as well or better" if verdict.guard in question.limits.must else "as well"
     return f"{text} Another kit does {as_well} without it."
@@ -63,18 +64,18 @@ def _left_out(question: Question, verdict: Verdict) -> str:
     would_save = f"would save {money(swap.saving, currency)} over {span}"
     needs = f" It needs {_needs(verdict)} as well." if swap.missing() else ""
     forced = ""
-    if verdict.loss_if_forced is not None and verdict.loss_if_forced > NOTHING:
+    if verdict.loss_if_forced is not None and verdict.loss_if_forced > HALF_A_CENT:
         forced = f" Fitted all the same, it leaves you {money(verdict.loss_if_forced, currency)} worse{_by(question)}."
     match verdict.reason:
         case Reason.FORCED_OUT:
-            worth = f"It {would_save}" if swap.saving > NOTHING else "It would not pay its way"
+            worth = f"It {would_save}" if swap.saving > HALF_A_CENT else "It would not pay its way"
             return f"Out because you ruled it out. {worth}.{needs}"
         case Reason.CANNOT_BE_FITTED:
             return f"Cannot be fitted at any budget: {_obstacle(question, verdict)}."
         case Reason.OVER_BUDGET:
             entry = verdict.next_entry_budget
             enters = "" if entry is None else f"; a budget of {exact_money(round(entry * 100), currency)} would have it"
-            elsewhere = ", but this money does more elsewhere" if (verdict.gain_if_added or 0.0) > NOTHING else ""
+            elsewhere = ", but this money does more elsewhere" if (verdict.gain_if_added or 0.0) > HALF_A_CENT else ""
             cheaper = _cheaper(question, verdict)
             return f"{_worth(question, verdict)}{elsewhere}{enters}{cheaper}.{needs}{forced}"
         case Reason.ADDS_NOTHING:
@@ -86,7 +87,7 @@ def _left_out(question: Question, verdict: Verdict) -> str:
             return (
                 f"It would save {damage} of damage over {span}, but renewing it after falls costs {renewals}.{forced}"
             )
-        case Reason.BEATEN if (verdict.gain_if_added or 0.0) <= NOTHING:
+        case Reason.BEATEN if (verdict.gain_if_added or 0.0) <= HALF_A_CENT:
             rivals = swap.rivals()
             stead = "its" if len(rivals) == 1 else "their"
             return f"Its place is better filled by {_and(rivals)}; in {stead} stead it {would_save}.{needs}{forced}"
@@ -101,20 +102,14 @@ def _worth(question: Question, verdict: Verdict) -> str:
     spend, span = exact_money(swap.guard.spend_cents, currency), years(question.scenario.years)
     rivals = f" in place of {_and(swap.rivals())}" if swap.rivals() else ""
     gain = verdict.gain_if_added or 0.0
-    if gain > NOTHING:
+    if gain > HALF_A_CENT:
         too_little = ""
-        if question.aim is not Aim.OUTLAY and gain < _dearer(question, verdict) - NOTHING:
+        if question.aim is not Aim.OUTLAY and gain < swap.dearer - HALF_A_CENT:
             too_little = f", less than {'the change' if swap.rivals() else 'it'} costs"
         return f"For {spend} it would save {money(gain, currency)} over {span}{rivals}{too_little}{_mostly(verdict)}"
-    if gain < -NOTHING:
+    if gain < -HALF_A_CENT:
         return f"For {spend} it would cost {money(-gain, currency)} more over {span}{rivals}"
     return f"For {spend} it would save nothing over {span}{rivals}"
-
-
-def _dearer(question: Question, verdict: Verdict) -> float:
-    """What putting it on would add to the price of the kit, what guards fetch at the end taken off."""
-    scenario = question.scenario
-    return scenario.laid_out(verdict.swap.plus.kit) - scenario.laid_out(question.best.kit)
 
 
 def _cheaper(question: Question, verdict: Verdict) -> str:
@@ -131,7 +126,7 @@ def _against(question: Question, verdict: Verdict) -> str:
     scenario, swap, guard = question.scenario, verdict.swap, verdict.swap.guard
     gain, laid_out = verdict.gain_if_added or 0.0, 0.0
     if question.aim is Aim.OUTLAY:
-        laid_out = _dearer(question, verdict)
+        laid_out = swap.dearer
         if gain <= laid_out:
             less_than = "the change costs" if swap.rivals() else "it costs"
             return f"that is less than {less_than}{', resale taken off' if guard.resale_share else ''}"

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from guardopt.errors import InputError, Problem
-from guardopt.options import Progress, common, parsed_changes, print_json
+from guardopt.options import Progress, aim_option, common, parsed_changes, print_json
 
 if TYPE_CHECKING:
     from guardopt.quote_columns import Totals
-    from guardopt.riders import Reader, Riders
+    from guardopt.riders import Riders
     from guardopt.shop import Shop
 
 PROBLEMS_SHOWN = 20
@@ -24,20 +24,11 @@ def _warn(text: str) -> None:
     click.echo(f"warning: {text}", err=True)
 
 
-AIM = click.option(
-    "--aim",
-    type=click.Choice(["bills", "outlay"]),
-    default="bills",
-    show_default=True,
-    help="What is to be least: what falls cost; or that and the guards, resale taken off.",
-)
-
-
 @click.command()
 @common
 @click.argument("riders", type=click.Path(path_type=Path))
 @click.option("-o", "--out", type=click.Path(path_type=Path), metavar="OUT", help="Where to write: .csv or .parquet.")
-@AIM
+@aim_option
 @click.option("--resume", is_flag=True, help="Go on where an interrupted run with the same OUT broke off.")
 @click.option("--strict", is_flag=True, help="Stop at the first rows that are wrong, and write nothing.")
 @click.option("--workers", type=click.IntRange(min=1), metavar="N", help="Find curves in N processes, by Dask.")
@@ -149,7 +140,7 @@ def _quote_all(
 ) -> tuple[Totals, set[str]]:
     from functools import partial
 
-    from guardopt.asking import aim_of_a_shop
+    from guardopt.asking import adding_aim
     from guardopt.clusters import cluster as clustered
     from guardopt.clusters import run_on
     from guardopt.quote_output import QuoteFile, check_output
@@ -159,7 +150,7 @@ def _quote_all(
 
     if not (resume and out.exists()):
         check_output(out)
-    demand = Demand(shop, aim_of_a_shop(aim))
+    demand = Demand(shop, adding_aim(aim))
     shown = 0
     for sheet in read_sheets(riders, chunk):
         read = demand.reader.read(sheet)
@@ -168,7 +159,6 @@ def _quote_all(
         say(f"looking through {riders.name}: {demand.riders:,} riders")
     if demand.wrong > shown:
         _warn(f"{riders.name}: {demand.wrong - shown:,} more wrong rows; the column note of {out.name} has them all")
-    _tell_doubts(riders, demand.reader)
     bikes = {wish.bike for wish in demand.reader.wishes}
     asked = {"aim": aim, "changes": what_ifs, "chunk": chunk, "ending": out.suffix.lower()}
     question = question_of(folder, bikes, riders, asked)
@@ -188,7 +178,7 @@ def _quote_all(
 @click.command()
 @common
 @click.argument("riders", type=click.Path(path_type=Path))
-@AIM
+@aim_option
 @click.option("--count", type=click.IntRange(min=1), required=True, metavar="K", help="How many kits to keep ready.")
 @click.option("-o", "--out", type=click.Path(path_type=Path), metavar="OUT", help="Write who gets which, as CSV.")
 @click.option(
@@ -227,7 +217,7 @@ def kits(
     """
     from functools import partial
 
-    from guardopt.asking import aim_of_a_shop
+    from guardopt.asking import adding_aim
     from guardopt.boxes import Book
     from guardopt.clusters import cluster as clustered
     from guardopt.clusters import run_on
@@ -243,7 +233,7 @@ def kits(
     limits = _stock(stock)
     shop = open_shop(scenario, parsed_changes(changes, seed, falls), _warn)
     with Progress() as progress:
-        book = Book(Demand(shop, aim_of_a_shop(aim)))
+        book = Book(Demand(shop, adding_aim(aim)))
         shown = 0
         for sheet in read_sheets(riders):
             read = book.demand.reader.read(sheet)
@@ -251,7 +241,6 @@ def kits(
             shown = _report(read, shown, strict)
         if book.demand.wrong > shown:
             _warn(f"{riders.name}: {book.demand.wrong - shown:,} more wrong rows")
-        _tell_doubts(riders, book.demand.reader)
         with clustered(workers, cluster) as client:
             found = choose_kits(
                 shop,
@@ -299,9 +288,3 @@ def _report(read: Riders, shown: int, strict: bool) -> int:
             _warn(str(problem))
         shown += 1
     return shown
-
-
-def _tell_doubts(riders: Path, reader: Reader) -> None:
-    """Tell of budgets that may not have been meant as they were read."""
-    for doubt in list(reader.doubts.values())[:PROBLEMS_SHOWN]:
-        _warn(f"{riders.name}, column budget: {doubt}")

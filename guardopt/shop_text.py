@@ -53,7 +53,7 @@ def kits_text(found: ReadyKits, currency: str) -> str:
         f"Keep {len(found.boxes)} kit{'' if len(found.boxes) == 1 else 's'} ready: they save {riders} {saving} over "
         f"the years{paid}, {percent(said['share'])} of the {tailor_made} that a kit made for each would."
     )
-    if said["status"] != "optimal":
+    if not found.choice.proven:
         lines += wrapped(f"The time ran out: another choice may save up to {money(said['bound'], currency)}.")
     for kit in said["kits"]:
         name = f"{kit['bike']}: " if kit["bike"] else ""

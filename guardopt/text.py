@@ -5,8 +5,9 @@ from __future__ import annotations
 from guardopt.aims import Aim
 from guardopt.bill_text import not_all_paid, often
 from guardopt.billing import in_order
-from guardopt.explain import NOTHING, Reason
+from guardopt.explain import Verdict
 from guardopt.layout import cautions, plus_minus, table, title, wrapped
+from guardopt.pieces import HALF_A_CENT
 from guardopt.planned import Plan
 from guardopt.question_text import break_even_lines, sureness_lines
 from guardopt.spelling import listed
@@ -27,7 +28,9 @@ def plan_text(plan: Plan) -> str:
     lines += ["", "The kit", *(kit or ["  No guard."]), *_offers_taken(plan)]
     if left_out:
         lines += ["", "Left out"]
-        lines += [line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, verdict.reason)]
+        lines += [
+            line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, _label(plan, verdict))
+        ]
     before = "as it stands" if scenario.stock else "bare"
     lines += ["", f"One fall of each kind, {before} and with this kit ({scenario.currency})", *_falls_table(plan)]
     lines += _no_guard_helps(plan)
@@ -40,9 +43,13 @@ def plan_text(plan: Plan) -> str:
     return "\n".join([*lines, *cautions()])
 
 
-def _reason_lines(guard: str, text: str, reason: Reason | None = None) -> list[str]:
-    head = guard + (f" ({reason.value.replace('_', ' ')})" if reason else "")
-    return [*wrapped(head, "  "), *wrapped(text, "      ")]
+def _reason_lines(guard: str, text: str, label: str = "") -> list[str]:
+    return [*wrapped(f"{guard} ({label})" if label else guard, "  "), *wrapped(text, "      ")]
+
+
+def _label(plan: Plan, verdict: Verdict) -> str:
+    label = verdict.reason.value.replace("_", " ")
+    return f"{label}, and would not pay" if verdict.would_not_pay and plan.aim is not Aim.OUTLAY else label
 
 
 def _offers_taken(plan: Plan) -> list[str]:
@@ -96,13 +103,16 @@ def _no_guard_helps(plan: Plan) -> list[str]:
         for row, fall in enumerate(scenario.falls)
         if plan.bare.write_off_chance[row] >= 1.0 and plan.fitted.write_off_chance[row] >= 1.0
     ]
-    covered = {cover.part for cover in scenario.covers}
-    bare = [part.id for part in scenario.parts if part.id not in covered]
+    bare, beside = scenario.uncovered()
     lines = []
     if every:
         lines += wrapped(f"{listed(every, last='and')}: writes the bike off, whatever is fitted.", "  ")
     if bare:
         lines += wrapped(f"No guard on offer covers {listed(bare, last='or')}.", "  ")
+    if beside:
+        lines += wrapped(
+            f"None covers {listed(beside, last='or')} itself; what spares a part that breaks onto it helps.", "  "
+        )
     return ["", "What no guard helps with", *lines] if lines else []
 
 
@@ -131,7 +141,7 @@ def _how_sure(plan: Plan) -> list[str]:
         Aim.WORST: f"mean cost of the worst {percent(plan.tail)} of falls",
     }[plan.aim]
     short_of = best.objective - best.bound
-    better = "better" if short_of < NOTHING else f"better by more than {money(short_of, currency)}"
+    better = "better" if short_of < HALF_A_CENT else f"better by more than {money(short_of, currency)}"
     text = (
         f"On the falls it was planned on, this kit's {measured} comes to {money(best.objective, currency)}, and no "
         f"allowed kit is {better}: that is proven. On fresh falls the bike with this kit costs "

@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
-from guardopt.aims import TIME_LIMIT, Aim, Limits, Measure
+from guardopt.aims import TIME_LIMIT, Aim, Limits, Measure, status_of
 from guardopt.asking import budget_cents, wrong_aim, wrong_budget, wrong_time_limit
 from guardopt.billing import forced_guards, in_order
 from guardopt.errors import InputError, NoKitError, Problem
@@ -211,7 +211,7 @@ def _answer(
         "yearly_cost": after / scenario.annuity,
         "cost_over_years": after,
         "saving": before - after,
-        "status": "optimal" if best.proven else "time_limit",
+        "status": status_of(best.proven).value,
     }
 
 

@@ -12,8 +12,8 @@ from random_scenarios import EveryKit, price_every_kit, random_limits, random_sc
 from guardopt.aims import Aim, Limits
 from guardopt.bike import Bike
 from guardopt.bills import Bill, price
-from guardopt.explain import NOTHING, Reason
-from guardopt.pieces import Guard, Kit, Side
+from guardopt.explain import Reason
+from guardopt.pieces import HALF_A_CENT, Guard, Kit, Side
 from guardopt.planned import Plan
 from guardopt.planner import Planner
 from guardopt.plans import plan
@@ -201,7 +201,7 @@ def test_a_guard_is_paid_back_when_its_yearly_saving_adds_up_to_what_was_spent(a
             if case.scenario.guard[guard].owned:
                 assert verdict["pays_back_years"] == 0.0
             elif verdict["pays_back_years"] is None:
-                assert yearly <= 2 * NOTHING
+                assert yearly <= 2 * HALF_A_CENT
             else:
                 assert verdict["pays_back_years"] * yearly == pytest.approx(spend)
 
@@ -280,18 +280,20 @@ def savings(case: Case, guard: str) -> tuple[float, float]:
 def wears_out(case: Case, guard: str) -> bool:
     """It spares something, but not what its renewals cost."""
     damage, net = savings(case, guard)
-    return damage > NOTHING >= net
+    return damage > HALF_A_CENT >= net
 
 
 def adds_nothing(case: Case, guard: str) -> bool:
     """It spares nothing."""
-    return savings(case, guard)[0] <= NOTHING
+    return savings(case, guard)[0] <= HALF_A_CENT
 
 
 def beaten(case: Case, guard: str) -> bool:
     """It would save something, but a guard of the kit clashes with it."""
     one = case.scenario.guard[guard]
-    return savings(case, guard)[1] > NOTHING and any(clash(one, case.scenario.guard[name]) for name in case.plan.kit)
+    return savings(case, guard)[1] > HALF_A_CENT and any(
+        clash(one, case.scenario.guard[name]) for name in case.plan.kit
+    )
 
 
 def over_budget(case: Case, guard: str) -> bool:
@@ -303,4 +305,4 @@ def over_budget(case: Case, guard: str) -> bool:
 
 def not_worth_it(case: Case, guard: str) -> bool:
     """It would save something and nothing of the kit is in its way, yet the best kit does without at any budget."""
-    return savings(case, guard)[1] > NOTHING and not beaten(case, guard)
+    return savings(case, guard)[1] > HALF_A_CENT and not beaten(case, guard)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import chain, combinations
 from typing import Any
@@ -17,6 +18,7 @@ from guardopt.bike import Bike
 from guardopt.bills import outcome, price, worst_mean
 from guardopt.errors import SolverError
 from guardopt.falls import draw
+from guardopt.pieces import Cover, Guard, Part, Side
 from guardopt.planned import Plan
 from guardopt.planner import Planner
 from guardopt.plans import plan
@@ -214,3 +216,17 @@ def test_the_seed_decides_the_falls_and_nothing_else_does(twin: Scenario) -> Non
     assert plan(twin).to_json() == plan(twin).to_json()
     other = plan(replace(twin, seed=2), reasons=False)
     assert other.best.objective != plan(twin, reasons=False).best.objective
+
+
+def test_a_guard_that_fetches_its_whole_price_has_no_price_to_enter_at(make_scenario: Callable[..., Scenario]) -> None:
+    """Without interest it costs nothing in the end, so no price makes it dearer or cheaper: it is out for another reason."""
+    part, other = Part("tank", "tank", Side.CENTRE, 100.0), Part("seat", "seat", Side.CENTRE, 10.0)
+    guards = [
+        Guard("bar", "bar", Side.CENTRE, 2000, slot="side"),
+        Guard("cage", "cage", Side.CENTRE, 3000, slot="side", resale_share=1.0),
+    ]
+    scenario = make_scenario([part, other], guards, [Cover(("bar",), "tank", 1.0), Cover(("cage",), "seat", 1.0)])
+    made = plan(scenario, aim="outlay")
+    assert made.kit == {"bar"}
+    (cage,) = (one for one in made.to_json()["guards"] if one["guard"] == "cage")
+    assert cage["enters_at_price"] is None

@@ -66,3 +66,15 @@ def test_files_and_commands_that_readme_names_are_there() -> None:
     for scenario in set(re.findall(r"scenarios/[a-z_]+", README)):
         assert (ROOT / scenario).is_dir()
     assert set(re.findall(r"`guardopt ([a-z]+)", README)) <= set(main.commands)
+
+
+def test_the_log_that_readme_shows_can_be_learned_from(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is a log of the starter, as somebody would write it by hand."""
+    monkeypatch.chdir(tmp_path)
+    (log,) = re.findall(r"```\n(date,bike,.*?)```", README, flags=re.DOTALL)
+    (watched,) = re.findall(r"one row, `([^`]*)`", README)
+    Path("log").mkdir()
+    Path("log", "log.csv").write_text(log)
+    Path("log", "watched.csv").write_text(f"bike,from,to\n{watched}\n")
+    for command in ("new mybike", "learn mybike log --into learned --falls 100"):
+        assert CliRunner().invoke(main, command.split(), catch_exceptions=False).exit_code == 0

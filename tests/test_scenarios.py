@@ -11,11 +11,10 @@ from dataclasses import replace
 import pytest
 from shipped import FALLS, FOLDER, NAMES, shipped, shipped_plan
 
-from guardopt.aims import Aim, Limits
+from guardopt.aims import Aim, Limits, Status
 from guardopt.bike import Bike
 from guardopt.bills import price
 from guardopt.falls import draw
-from guardopt.planned import Status
 from guardopt.planner import Planner
 from guardopt.starter import SCENARIO
 from guardopt.text import plan_text

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,8 @@ def start(*args: object, **options: Any) -> subprocess.Popen[str]:
     path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
     caught = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "bufsize": 1}
     caught["env"] = {**os.environ, "PYTHONPATH": path}
+    # A shell that runs the tests in its background has them ignore interrupts.
+    caught["preexec_fn"] = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
     return subprocess.Popen(command, **{**caught, **options})  # noqa: S603
 
 

@@ -121,8 +121,12 @@ def test_every_guard_has_its_sentence(name: str) -> None:
     """Under the kit those picked, under the left-out ones the others with their reason."""
     made = shipped_plan(name)
     kit, _, left_out = plan_text(made).partition("\nLeft out\n")
+    verdicts = {verdict.guard: verdict for verdict, _ in made.verdicts}
     for record in made.to_json()["guards"]:
-        head = record["guard"] if record["picked"] else f"{record['guard']} ({record['reason'].replace('_', ' ')})"
+        label = record["reason"].replace("_", " ")
+        if verdicts[record["guard"]].would_not_pay:
+            label += ", and would not pay"
+        head = record["guard"] if record["picked"] else f"{record['guard']} ({label})"
         said = one_paragraph(kit if record["picked"] else left_out)
         assert f"{head} {record['text']}" in said
 
@@ -238,7 +242,7 @@ def test_a_kit_that_saves_less_than_it_costs_comes_with_a_warning(make_scenario:
         bar = Guard("bar", "bar", Side.CENTRE, 100 * price, resale_share=resale_share)
         return headline(plan(make_scenario([part], [bar], [cover]), aim=aim))
 
-    warning = "EUR 100 less over 1 year. The guards cost more than that; --aim outlay buys only what pays for itself."
+    warning = "EUR 100 less over 1 year. The guards cost more than that; --aim outlay buys nothing."
     assert warning in told(101)
     assert "EUR 100 less over 1 year, and EUR 1.00 of it is left once the guards are paid. Still" in told(99)
     assert "and EUR 12.00 of it is left once the guards are paid, resale counted." in told(110, resale_share=0.2)
@@ -257,7 +261,7 @@ def test_a_guard_that_loses_in_a_kit_that_gains_is_named(make_scenario: Callable
     assert made.losing == ["pad"]
     told = headline(made)
     assert "EUR 120 less over 1 year, and EUR 65.00 of it is left once the guards are paid." in told
-    assert "But pad saves less than it costs; --aim outlay buys only what pays for itself." in told
+    assert "But pad saves less than it costs; --aim outlay leaves it out and spends EUR 30.00." in told
     assert "saves less" not in headline(plan(scenario, aim="outlay"))
     assert "saves less" not in headline(plan(scenario, must=["pad"]))
     resold = replace(scenario, guards=(guards[0], replace(guards[1], resale_share=0.3)))
