@@ -80,9 +80,10 @@ def kits_text(found: ReadyKits, currency: str) -> str:
         *wrapped(
             f"The kits were chosen among {said['candidates']:,}: whatever is bought on a step of one of these riders' "
             "budget curves. Among those the choice is "
-            f"{'proven best' if said['status'] == 'optimal' else 'the best found in time'} on the planning sample. On "
-            f"fresh falls it saves {money(fresh['saving_over_years'], currency)} of "
-            f"{money(fresh['tailor_made_saving'], currency)}.",
+            f"{'proven best' if found.choice.proven else 'the best found in time'} on the planning sample. On fresh "
+            f"falls it saves {money(fresh['saving_over_years'], currency)} of "
+            f"{money(fresh['tailor_made_saving'], currency)}. What riders would pay not to have a guard on the bike is "
+            "taken off these savings; quotes leave it out.",
             "  ",
         ),
     ]
