@@ -130,12 +130,17 @@ def order_text(order: BuyingOrder) -> str:
         "",
         "How sure",
         *wrapped(
-            f"No order brings the cost of falls below {money(order.bound, currency)} on the falls it was planned on. "
-            "Nothing is sold back; what is bought may come off again for something better.",
+            f"No order brings the cost of {_counted(order)} below {money(order.bound, currency)} on the falls it was planned "
+            "on. Nothing is sold back; what is bought may come off again for something better.",
             "  ",
         ),
     ]
     return "\n".join([*lines, *cautions()])
+
+
+def _counted(order: BuyingOrder) -> str:
+    """What the costs of an order are the costs of."""
+    return "falls and guards" if order.aim is Aim.OUTLAY else "falls"
 
 
 def _what_to_buy_when(order: BuyingOrder) -> list[str]:
@@ -150,7 +155,7 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
     times, last = len(order.steps), order.steps[-1].month
     when = "now" if last == 0 else f"in month {last}" if times == 1 else f"in {times} goes until month {last}"
     disliked = ", dislikes included" if any(guard.dislike for guard in scenario.guards) else ""
-    falls = "falls and guards" if order.aim is Aim.OUTLAY else "falls"
+    falls = _counted(order)
     lines = wrapped(f"Buy {when}: {falls} then cost {money(order.cost, currency)} over {span} in all{disliked}.")
     if order.losing and order.aim is Aim.BILLS:
         saves, it_costs = ("saves", "it costs") if len(order.losing) == 1 else ("save", "they cost")
