@@ -9,7 +9,7 @@ from typing import Final
 from guardopt.cells import Cell, Findings, Row
 from guardopt.errors import InputError, Problem
 from guardopt.rows import TABLE_MODELS
-from guardopt.spelling import advice, escaped, shown
+from guardopt.spelling import advice, escaped, shown, thousands_fault
 from guardopt.tables import OPTIONAL_TABLES, Sheets, Table
 
 ID_COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -64,7 +64,9 @@ def _as_text(value: object) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return str(value).strip()
+    text = str(value).strip()
+    # A number was not typed: a further decimal keeps its point from being taken for one that divides thousands.
+    return f"{text}0" if isinstance(value, float) and thousands_fault(text) else text
 
 
 def _with_setting(sheets: Sheets, rest: list[str], cell: Cell, findings: Findings) -> Sheets:

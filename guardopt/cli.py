@@ -12,7 +12,7 @@ import click
 from guardopt import __version__
 from guardopt.errors import GuardoptError, InputError, Problem
 from guardopt.learn_command import learn
-from guardopt.options import DRAWS, Progress, SeveralIds, amount, common, ids_option, load_scenario, print_json
+from guardopt.options import DRAWS, Money, Progress, SeveralIds, common, ids_option, load_scenario, print_json
 from guardopt.question_commands import budgets, forecast, order
 from guardopt.shop_command import kits, quote
 
@@ -89,7 +89,12 @@ def bill(
 
 @main.command(cls=SeveralIds)
 @common
-@click.option("--budget", metavar="N", help='Most to spend, fitting included; "none" lifts the limit.')
+@click.option(
+    "--budget",
+    type=Money(may_be_none=True),
+    metavar="N",
+    help='Most to spend, fitting included; "none" lifts the limit.',
+)
 @click.option(
     "--aim",
     type=click.Choice(["bills", "outlay", "worst"]),
@@ -125,7 +130,7 @@ def plan(
     changes: Sequence[str],
     seed: int | None,
     falls: int | None,
-    budget: str | None,
+    budget: float | None,
     no_reasons: bool,
     page: Path | None,
     **options: Any,
@@ -134,7 +139,6 @@ def plan(
 
     Every guard comes with the reason for which it was picked or left out.
     """
-    most = amount(budget)
     loaded = load_scenario(scenario, changes, seed, falls)
     from guardopt import plans
     from guardopt.workbench import Workbench
@@ -146,7 +150,7 @@ def plan(
         check_target(page)
     bench = Workbench(loaded, options.pop("tail"), options.pop("solver"))
     with Progress() as progress:
-        made = plans.plan(bench, budget=most, reasons=not no_reasons, progress=progress.say, **options)
+        made = plans.plan(bench, budget=budget, reasons=not no_reasons, progress=progress.say, **options)
         if page is not None:
             from guardopt.page import plan_page, write_page
 

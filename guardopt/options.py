@@ -15,6 +15,10 @@ from guardopt.errors import InputError, Problem
 if TYPE_CHECKING:
     from guardopt.scenario import Scenario
 
+    _AmountType = click.ParamType[float]
+else:
+    _AmountType = click.ParamType
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 DRAWS = 200
@@ -106,21 +110,31 @@ aim_option = click.option(
 """The aim of questions that add costs up and so cannot look at the worst falls alone."""
 
 
-def amount(text: str | None) -> float | None:
-    """A budget as typed on the command line."""
-    if text is None:
-        return None
-    if text.strip().lower() in ("none", "inf"):
-        return float("inf")
-    from guardopt.spelling import number_fault, shown, thousands_fault
+class Money(_AmountType):
+    """An amount of money as a rider types it, read as files are; ``none`` lifts a budget."""
 
-    fault = thousands_fault(text.strip())
-    try:
-        if not fault:
-            return float(text)
-    except ValueError:
-        fault = number_fault(text.strip()) or 'expected an amount or "none"'
-    raise InputError([Problem("--budget", f"found {shown(text)}, {fault}")])
+    name = "amount"
+
+    def __init__(self, *, may_be_none: bool = False) -> None:
+        self._may_be_none = may_be_none
+
+    def convert(self, value: Any, param: click.Parameter | None, _ctx: click.Context | None) -> float:
+        """The amount, or infinity for none."""
+        if isinstance(value, float):
+            return value
+        from guardopt.spelling import number_fault, shown, thousands_fault
+
+        text = str(value).strip()
+        if self._may_be_none and text.lower() in ("none", "inf"):
+            return float("inf")
+        fault = thousands_fault(text)
+        try:
+            if not fault:
+                return float(text)
+        except ValueError:
+            expected = 'expected an amount or "none"' if self._may_be_none else "expected an amount"
+            fault = number_fault(text) or expected
+        raise InputError([Problem(param.opts[0] if param else self.name, f"found {shown(value)}, {fault}")])
 
 
 def parsed_changes(changes: Sequence[str], seed: int | None, falls: int | None) -> dict[str, object]:

@@ -300,7 +300,7 @@ def _what_outlay_does(plan: Plan) -> str:
     if not buys:
         return "--aim outlay buys nothing"
     spend = exact_money(scenario.spend_cents(plan.paying), scenario.currency)
-    if plan.kit - plan.paying == set(plan.losing) and plan.paying < plan.kit:
+    if plan.ahead >= 0.0 and plan.kit - plan.paying == set(plan.losing) and plan.paying < plan.kit:
         return f"--aim outlay leaves {'it' if len(plan.losing) == 1 else 'them'} out and spends {spend}"
     names = f": {listed(buys, last='and')}" if len(buys) <= NAMED_AT_MOST else ""
     return f"--aim outlay buys only what pays for itself{names} for {spend}"

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from guardopt.options import Progress, SeveralIds, aim_option, common, ids_option, load_scenario, print_json
+from guardopt.options import Money, Progress, SeveralIds, aim_option, common, ids_option, load_scenario, print_json
 
 
 @click.command(cls=SeveralIds)
@@ -23,10 +23,8 @@ from guardopt.options import Progress, SeveralIds, aim_option, common, ids_optio
 @ids_option("--must", "Guards that have to be in every kit.")
 @ids_option("--never", "Guards that must not be in any kit.")
 @click.option("--time-limit", type=float, metavar="SECONDS", default=60.0, show_default=True, help="Give up then.")
-@click.option("--upto", type=click.FloatRange(min=0), metavar="N", help="Show budgets up to this one.")
-@click.option(
-    "--step", type=click.FloatRange(min=0), metavar="N", help="Show the best kit every N; 0 shows every step."
-)
+@click.option("--upto", type=Money(), metavar="N", help="Show budgets up to this one.")
+@click.option("--step", type=Money(), metavar="N", help="Show the best kit every N; 0 shows every step.")
 def budgets(
     scenario: Path,
     as_json: bool,
@@ -59,8 +57,8 @@ def budgets(
 
 @click.command()
 @common
-@click.option("--monthly", type=float, required=True, metavar="N", help="What can be put by each month.")
-@click.option("--now", type=float, default=0.0, show_default=True, metavar="N", help="What has been put by already.")
+@click.option("--monthly", type=Money(), required=True, metavar="N", help="What can be put by each month.")
+@click.option("--now", type=Money(), default=0.0, show_default=True, metavar="N", help="What has been put by already.")
 @click.option("--months", type=int, metavar="M", help="For how many months to save. Default: until the budget is met.")
 @aim_option
 @click.option(

@@ -130,8 +130,8 @@ def order_text(order: BuyingOrder) -> str:
         "",
         "How sure",
         *wrapped(
-            f"No order brings the cost of {_counted(order)} below {money(order.bound, currency)} on the falls it was planned "
-            "on. Nothing is sold back; what is bought may come off again for something better.",
+            f"No order brings the cost of {_counted(order)} below {money(order.bound, currency)} on the falls it was "
+            "planned on. Nothing is sold back; what is bought may come off again for something better.",
             "  ",
         ),
     ]
@@ -162,6 +162,12 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
         lines += wrapped(
             f"But {listed(order.losing, last='and')} {saves} less than {it_costs}; --aim outlay buys only what pays "
             "for itself."
+        )
+    spend = sum(round(step.spend * 100) for step in order.steps)
+    if scenario.budget_cents is not None and spend > scenario.budget_cents:
+        lines += wrapped(
+            f"That is {exact_money(spend, currency)} in all, more than the budget of "
+            f"{exact_money(scenario.budget_cents, currency)}, which only says how long to save."
         )
     gain = order.cost_if_waiting - order.cost
     if gain > 0.005:

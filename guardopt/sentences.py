@@ -43,6 +43,10 @@ def _picked(question: Question, verdict: Verdict) -> str:
             text += f"; paid back after {years(verdict.pays_back_years)}"
         elif verdict.pays_back_years:
             text += f"; would take {years(verdict.pays_back_years)} to pay back"
+            if swap.guard.resale_share:
+                text += (
+                    f", the {money(swap.guard.resale_share * swap.guard.price, currency)} it fetches at the end aside"
+                )
     elif swap.saving < -HALF_A_CENT:
         text += f"; costs {money(-swap.saving, currency)} more over {span} than it saves"
     else:

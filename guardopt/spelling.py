@@ -6,7 +6,7 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 
@@ -18,7 +18,7 @@ _COMMAS_IN_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+\.[0-9]+|(?:
 _POINTS_IN_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:(?:\.[0-9]{3})+,[0-9]+|(?:\.[0-9]{3}){2,})")
 _POINTS_THROUGHOUT = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+\.[0-9]{1,2}")
 _ONE_COMMA_THREE_DIGITS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
-_POINT_AND_THREE_DIGITS = re.compile(r"[+]?[1-9][0-9]{0,2}\.[0-9]{2}0")
+_POINT_AND_THREE_DIGITS = re.compile(r"[+]?[1-9][0-9]{0,2}\.[0-9]{3}")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _CURRENCY_CODE = re.compile(r"^[A-Z]{3}\b\s*|\s*\b[A-Z]{3}$")
 
@@ -75,20 +75,19 @@ def advice(word: str, known: Iterable[str], unused: Iterable[str] = ()) -> str:
 
 
 def thousands_fault(text: str) -> str | None:
-    """What keeps an amount of money with a point before three digits from being read, as they may be thousands.
-
-    Cents have two decimals, so a third that is not 0 can only be a decimal.
+    """What keeps an amount of money with a point before three digits from being read: they may be thousands.
 
     Examples
     --------
-    >>> thousands_fault("1.200")
-    'a point that may divide thousands or decimals: write 1200 or 1.20'
-    >>> thousands_fault("1.20"), thousands_fault("1.205"), thousands_fault("0.500")
+    >>> thousands_fault("1.205")
+    'a point that may divide thousands or decimals: write 1205 or 1.21'
+    >>> thousands_fault("1.20"), thousands_fault("1.2050"), thousands_fault("0.205")
     (None, None, None)
     """
     if not _POINT_AND_THREE_DIGITS.fullmatch(text):
         return None
-    return f"a point that may divide thousands or decimals: write {text.replace('.', '')} or {text[:-1]}"
+    cents = Decimal(text).quantize(Decimal("0.01"), ROUND_HALF_UP)
+    return f"a point that may divide thousands or decimals: write {text.replace('.', '')} or {cents}"
 
 
 def number_fault(text: str) -> str | None:

@@ -31,6 +31,12 @@ TABLE_MISTAKES = [
         "line 2, column price: found '1.250.50', a thousands separator: write 1250.50",
     ),
     (
+        "parts",
+        "both,30",
+        "both,1.205",
+        "line 2, column price: found '1.205', a point that may divide thousands or decimals: write 1205 or 1.21",
+    ),
+    (
         "guards",
         "both,25",
         "both,1.200",

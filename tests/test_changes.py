@@ -171,3 +171,12 @@ def test_a_change_without_both_halves_is_an_error(text: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_change(text)
     assert str(caught.value) == f"--set: found '{text}', expected FILE.ID.COLUMN=VALUE"
+
+
+def test_a_number_from_a_program_is_not_taken_for_thousands(tmp_path: Path) -> None:
+    """As text 185.185 may be a price in thousands; as a number it is what it is, rounded to the cent with a warning."""
+    folder = write_folder(tmp_path)
+    scenario = load(folder, {"guards.crash_bar.price": 185.185})
+    assert scenario.guard["crash_bar"].price_cents == 18_519
+    with pytest.raises(InputError, match=r"write 185185 or 185\.19"):
+        load(folder, {"guards.crash_bar.price": "185.185"})

@@ -148,10 +148,11 @@ def test_a_budget_is_an_amount_or_none(ask: Callable[..., Answer], twin: Path) -
     assert ask("plan", twin, "--no-reasons", "--json", "--budget", "none").json["budget"] is None
     assert ask("plan", twin, "--no-reasons", "--json", "--budget", "99.5").json["budget"] == 99.5
     # Halves of a cent are rounded up, as they are in files.
-    assert ask("plan", twin, "--no-reasons", "--json", "--budget", "360.125").json["budget"] == 360.13
+    assert ask("plan", twin, "--no-reasons", "--json", "--budget", "360.1250").json["budget"] == 360.13
     for written, found in {
         "12,50": "found '12,50', a decimal comma: write 12.50",
         "1.200": "found '1.200', a point that may divide thousands or decimals: write 1200 or 1.20",
+        "1.245": "found '1.245', a point that may divide thousands or decimals: write 1245 or 1.25",
         "1.200.50": "found '1.200.50', a thousands separator: write 1200.50",
         "lots": "found 'lots', expected an amount or \"none\"",
         "-1": "found -1, expected an amount of at least 0",

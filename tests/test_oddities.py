@@ -55,8 +55,8 @@ ODDITIES = [
         "knock_on.csv, line 2, column part: has no effect: lever never breaks",
     ),
     (
-        [("guards", "both,25", "both,25.125")],
-        "guards.csv, line 2, column price: found 25.125, taken as 25.13",
+        [("guards", "both,25", "both,25.1251")],
+        "guards.csv, line 2, column price: found 25.1251, taken as 25.13",
     ),
     (
         [("guards", "bar,5,12", "bar,,12")],
@@ -130,12 +130,12 @@ ODDITIES = [
         "offers.csv, line 2, column price: found 240.00, no less than the 240.00 the guards cost singly",
     ),
     (
-        [("offers", "210", "209.999")],
-        "offers.csv, line 2, column price: found 209.999, taken as 210.00",
+        [("offers", "210", "209.9999")],
+        "offers.csv, line 2, column price: found 209.9999, taken as 210.00",
     ),
     (
-        [("scenario", "budget = 300.0", "budget = 300.005")],
-        "scenario.toml, line 11, [owner] budget: found 300.005, taken as 300.01",
+        [("scenario", "budget = 300.0", "budget = 300.0051")],
+        "scenario.toml, line 11, [owner] budget: found 300.0051, taken as 300.01",
     ),
 ]
 

@@ -144,7 +144,7 @@ def test_sure_without_a_number_means_two_hundred(ask: Ask, folder: Path, options
 @pytest.mark.parametrize(
     ("args", "status", "told"),
     [
-        (["budgets", "--upto", "-1"], 2, ["--upto"]),
+        (["budgets", "--upto", "-1"], 2, ["--upto: found -1, expected an amount of at least 0"]),
         (["budgets", "--step", "0.001"], 2, ["--step: found 0.001, expected an amount of at least 0.01"]),
         (["budgets", "--aim", "cheapest"], 2, ["cheapest"]),
         (["budgets", "--must", "crash_baar"], 2, ["--must: no guard 'crash_baar'", "did you mean crash_bar?"]),
@@ -158,7 +158,10 @@ def test_sure_without_a_number_means_two_hundred(ask: Ask, folder: Path, options
         (["budgets", "--time-limit", "nan"], 2, ["--time-limit: found nan"]),
         (["budgets", "--time-limit", "1e-9"], 1, ["time"]),
         (["order"], 2, ["--monthly"]),
-        (["order", "--monthly", "12,50"], 2, ["12,50"]),
+        (["order", "--monthly", "12,50"], 2, ["--monthly: found '12,50', a decimal comma: write 12.50"]),
+        (["order", "--monthly", "5", "--now", "1.250"], 2, ["--now: found '1.250', a point", "write 1250 or 1.25"]),
+        (["budgets", "--upto", "1.200,50"], 2, ["--upto: found '1.200,50', a thousands separator and a decimal comma"]),
+        (["budgets", "--step", "lots"], 2, ["--step: found 'lots', expected an amount"]),
         (["order", "--monthly", "0"], 2, ["--monthly: found 0 with nothing saved already"]),
         (["order", "--monthly", "-5", "--months", "99"], 2, ["--monthly: found -5", "--months: found 99"]),
         (["order", "--monthly", "5", "--now", "inf"], 2, ["--now: found inf"]),

@@ -105,6 +105,16 @@ def test_a_guard_that_does_not_pay_is_named_and_not_bought_for_the_outlay(
     assert "falls and guards then cost EUR 200 over 1 year" in " ".join(order_text(outlay).split())
 
 
+def test_a_last_month_that_brings_more_than_the_budget_is_said_to(make_scenario: Callable[..., Scenario]) -> None:
+    """A budget of 100 is met after three months of 40; all 120 of them are spent, and that is told."""
+    scenario = tank_and_lamp(make_scenario, budget_cents=10_000)
+    found = order(scenario, 40.0)
+    assert sum(step.spend for step in found.steps) == 120.0
+    told = " ".join(order_text(found).split())
+    assert "That is EUR 120.00 in all, more than the budget of EUR 100.00, which only says how long to save." in told
+    assert "in all, more than" not in order_text(order(replace(scenario, budget_cents=12_000), 40.0))
+
+
 def test_what_has_to_come_off_for_it_is_said(make_scenario: Callable[..., Scenario]) -> None:
     """An owned slider has the place of the bar that is bought in month 2; one that wears out comes off at once."""
     parts = [Part("tank", "tank", Side.CENTRE, 240.0), Part("lamp", "lamp", Side.CENTRE, 60.0)]

@@ -66,6 +66,7 @@ def numbers_of(plan: Plan, verdict: Verdict) -> list[float]:
     swap = verdict.swap
     own = [getattr(verdict, name) for name in Verdict.__dataclass_fields__ if name not in ("guard", "swap", "reason")]
     of_swap = [swap.saving, -swap.saving, swap.damage_saving, swap.damage_saving - swap.saving, swap.guard.dislike]
+    of_swap.append(swap.guard.resale_share * swap.guard.price)
     weights = [swap.guard.weight_kg, plan.scenario.max_weight_kg, plan.scenario.years]
     return [abs(number) for number in (*own, *of_swap, *weights) if number is not None]
 
