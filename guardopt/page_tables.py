@@ -16,7 +16,7 @@ from guardopt.planned import Plan
 from guardopt.plots import spoken
 from guardopt.question_text import sureness_sentences
 from guardopt.scenario import Scenario
-from guardopt.wording import exact_money, money, number, once_in, percent, years
+from guardopt.wording import exact_money, money, number, once_in, percent, save_less, years
 
 PARTS_IN_SIGHT = 12
 """Parts shown without asking for the rest."""
@@ -119,11 +119,10 @@ def _does_it_pay(plan: Plan) -> list[str]:
         return [f"The guards cost more than they save over the years{less_resale}: this is a plan for peace of mind."]
     if not plan.losing:
         return []
-    saves, it_costs, it = ("saves", "it costs", "it") if len(plan.losing) == 1 else ("save", "they cost", "them")
-    names = said(named(plan.scenario, plan.losing))
+    names, it = said(named(plan.scenario, plan.losing)), "it" if len(plan.losing) == 1 else "them"
     return [
-        f"{names[0].upper()}{names[1:]} {saves} less than {it_costs} over the years: leave {it} out if every guard has "
-        "to pay for itself."
+        f"{names[0].upper()}{names[1:]} {save_less(len(plan.losing))} over the years: leave {it} out if every guard "
+        "has to pay for itself."
     ]
 
 

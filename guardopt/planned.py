@@ -18,7 +18,7 @@ from guardopt.scenario import Scenario
 from guardopt.sentences import verdict_json
 from guardopt.spelling import listed
 from guardopt.sureness import Sureness
-from guardopt.wording import exact_money, money, once_in, percent, years
+from guardopt.wording import exact_money, money, once_in, percent, save_less, years
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -287,8 +287,7 @@ def _does_it_pay(plan: Plan) -> str:
         return f" The guards cost more than that{less_resale}; {outlay}."
     if not plan.losing:
         return ""
-    saves, it_costs = ("saves", "it costs") if len(plan.losing) == 1 else ("save", "they cost")
-    return f" But {listed(plan.losing, last='and')} {saves} less than {it_costs}; {outlay}."
+    return f" But {listed(plan.losing, last='and')} {save_less(len(plan.losing))}; {outlay}."
 
 
 def _what_outlay_does(plan: Plan) -> str:

@@ -11,11 +11,11 @@ from guardopt.budget_curve import BudgetCurve, Step
 from guardopt.buying_order import BuyingOrder
 from guardopt.layout import cautions, plus_minus, table, title, wrapped
 from guardopt.outlook import Forecast, Outlook
-from guardopt.pieces import Kit
+from guardopt.pieces import HALF_A_CENT, Kit
 from guardopt.scenario import Scenario
 from guardopt.spelling import listed
 from guardopt.sureness import Sureness
-from guardopt.wording import exact_money, money, number, percent, years
+from guardopt.wording import exact_money, money, number, percent, save_less, years
 
 
 def budgets_text(curve: BudgetCurve, shown: BudgetCurve) -> str:
@@ -147,20 +147,20 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
     """The answer, and what comes of waiting instead."""
     scenario, currency = order.scenario, order.scenario.currency
     span = years(scenario.years)
-    if not order.steps:
+    buys = [step for step in order.steps if step.buy]
+    if not buys:
         saved = exact_money(round((order.now + order.monthly * order.months) * 100), currency)
         by = f" by month {order.months}" if order.months else ""
         worth = "pays for itself" if order.aim is Aim.OUTLAY else "makes falls cost less"
         return wrapped(f"Buy nothing: no guard that the {saved} saved{by} can pay for {worth}.")
-    times, last = len(order.steps), order.steps[-1].month
+    times, last = len(buys), buys[-1].month
     when = "now" if last == 0 else f"in month {last}" if times == 1 else f"in {times} goes until month {last}"
     disliked = ", dislikes included" if any(guard.dislike for guard in scenario.guards) else ""
     falls = _counted(order)
     lines = wrapped(f"Buy {when}: {falls} then cost {money(order.cost, currency)} over {span} in all{disliked}.")
     if order.losing and order.aim is Aim.BILLS:
-        saves, it_costs = ("saves", "it costs") if len(order.losing) == 1 else ("save", "they cost")
         lines += wrapped(
-            f"But {listed(order.losing, last='and')} {saves} less than {it_costs}; --aim outlay buys only what pays "
+            f"But {listed(order.losing, last='and')} {save_less(len(order.losing))}; --aim outlay buys only what pays "
             "for itself."
         )
     spend = sum(round(step.spend * 100) for step in order.steps)
@@ -170,7 +170,7 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
             f"{exact_money(scenario.budget_cents, currency)}, which only says how long to save."
         )
     gain = order.cost_if_waiting - order.cost
-    if gain > 0.005:
+    if gain > HALF_A_CENT:
         lines += wrapped(
             f"If you bought nothing before month {order.wait_months} and then the whole of the last kit at once, "
             f"{falls} would cost {money(order.cost_if_waiting, currency)} over {span}: {money(gain, currency)} more."

@@ -63,10 +63,8 @@ def kits_text(found: ReadyKits, currency: str) -> str:
     if said["without"]:
         lines += ["", *wrapped(f"{_riders(said['without'])} can pay none of these, or gain nothing from one.")]
     if said["losing"]:
-        lines += wrapped(
-            f"{_riders(said['losing'])} would pay more for the kit than it saves; --aim outlay counts what kits "
-            "cost as well."
-        )
+        hint = "; --aim outlay counts what kits cost as well" if found.aim is Aim.BILLS else " on fresh falls"
+        lines += wrapped(f"{_riders(said['losing'])} would pay more for the kit than it saves{hint}.")
     rows = [
         (str(one["kits"]), number(one["saving_over_years"]), percent(one["share"]), number(one["bound"]))
         for one in said["curve"]

@@ -49,6 +49,15 @@ def years(count: float) -> str:
     return f"{text} year{'s' * (text != '1')}"
 
 
+def save_less(count: int) -> str:
+    """What so many guards do that are a loss.
+
+    >>> save_less(1), save_less(2)
+    ('saves less than it costs', 'save less than they cost')
+    """
+    return "saves less than it costs" if count == 1 else "save less than they cost"
+
+
 def once_in(per_year: float) -> str:
     """How often something happens, by the years between.
 

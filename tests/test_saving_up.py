@@ -132,7 +132,12 @@ def test_what_has_to_come_off_for_it_is_said(make_scenario: Callable[..., Scenar
     told = " ".join(order_text(found).split())
     assert "now take off shell; EUR 0.00 left." in told
     assert "month 2 bar for EUR 80.00; take off slider; EUR 0.00 left." in told
+    assert told.partition("Buy ")[2].startswith("in month 2: falls then cost")
     check_money(found)
+    alone = order(make_scenario(parts, guards[2:], covers[2:], falls_sampled=400), 40.0, months=1)
+    told = " ".join(order_text(alone).split())
+    assert "Buy nothing: no guard that the EUR 40.00 saved by month 1 can pay for makes falls cost less." in told
+    assert "now take off shell; EUR 0.00 left." in told
 
 
 def test_what_is_saved_already_is_spent_at_once(make_scenario: Callable[..., Scenario]) -> None:
