@@ -23,85 +23,8 @@ R_f     expected renewals after one fall
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from guardopt.billing import BillReport, bill
-    from guardopt.budget_curve import BudgetCurve, budgets
-    from guardopt.buying_order import BuyingOrder
-    from guardopt.errors import GuardoptError, InputError, NoKitError, OutOfTimeError, SolverError
-    from guardopt.kits_chosen import ReadyKits
-    from guardopt.learning import Learned, learn
-    from guardopt.outlook import Forecast, forecast
-    from guardopt.planned import Plan
-    from guardopt.plans import NO_LIMIT, plan
-    from guardopt.quoting import quote
-    from guardopt.reading import load
-    from guardopt.ready_kits import kits
-    from guardopt.saving_up import order
-    from guardopt.scenario import Scenario
-    from guardopt.what_if import sweep
-    from guardopt.workbench import Workbench
+import lazy_loader
 
 __version__ = "0.1.0"
 
-__all__ = [
-    "NO_LIMIT",
-    "BillReport",
-    "BudgetCurve",
-    "BuyingOrder",
-    "Forecast",
-    "GuardoptError",
-    "InputError",
-    "Learned",
-    "NoKitError",
-    "OutOfTimeError",
-    "Plan",
-    "ReadyKits",
-    "Scenario",
-    "SolverError",
-    "Workbench",
-    "bill",
-    "budgets",
-    "forecast",
-    "kits",
-    "learn",
-    "load",
-    "order",
-    "plan",
-    "quote",
-    "sweep",
-]
-
-_HOMES = {
-    "billing": ("BillReport", "bill"),
-    "budget_curve": ("BudgetCurve", "budgets"),
-    "buying_order": ("BuyingOrder",),
-    "errors": ("GuardoptError", "InputError", "NoKitError", "OutOfTimeError", "SolverError"),
-    "kits_chosen": ("ReadyKits",),
-    "learning": ("Learned", "learn"),
-    "outlook": ("Forecast", "forecast"),
-    "planned": ("Plan",),
-    "plans": ("NO_LIMIT", "plan"),
-    "quoting": ("quote",),
-    "reading": ("load",),
-    "ready_kits": ("kits",),
-    "saving_up": ("order",),
-    "scenario": ("Scenario",),
-    "what_if": ("sweep",),
-    "workbench": ("Workbench",),
-}
-
-
-def __getattr__(name: str) -> object:
-    """Fetch a public name when it is first used, so that a command that needs no solver loads none."""
-    from importlib import import_module
-
-    for module, names in _HOMES.items():
-        if name in names:
-            return getattr(import_module(f"guardopt.{module}"), name)
-    raise AttributeError(f"module 'guardopt' has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return [*__all__, "__version__"]
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

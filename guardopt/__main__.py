@@ -15,7 +15,7 @@ def run() -> None:
         signal.signal(signal.SIGINT, _interrupt)
         sys.unraisablehook = _unless_interrupted
     try:
-        from guardopt.cli import run as run_command
+        from guardopt.cli.commands import run as run_command
 
         run_command(was_interrupted=lambda: bool(_interrupts))
     except (KeyboardInterrupt, Exception):

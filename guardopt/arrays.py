@@ -8,3 +8,4 @@ from numpy.typing import NDArray
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]

@@ -6,7 +6,49 @@ Only the command line turns them into exit codes (`exit_code`); everything else 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where something stands in the input.
+
+    Attributes
+    ----------
+    source
+        The file or the sheet: ``"parts.csv"``, ``"parts"``.
+    line
+        The line of a text file, or the row of a sheet, counted from 1; None if it is about the whole of it.
+    item
+        What is meant in that line, in words: ``"column price"``, ``"[owner] years"``; blank if it is the whole line.
+    counted
+        What lines are called here: ``"line"`` or ``"row"``.
+    letters
+        The letters of the column in a sheet; blank if it has none.
+
+    Examples
+    --------
+    >>> str(Place("parts.csv", 4, "column price")), str(Place("parts", 4, "column price", "row", "C"))
+    ('parts.csv, line 4, column price', 'parts!C4')
+    """
+
+    source: str
+    line: int | None = None
+    item: str = ""
+    counted: str = "line"
+    letters: str = ""
+
+    def __str__(self) -> str:
+        if self.letters and self.line is not None:
+            return f"{self.source}!{self.letters}{self.line}"
+        line = "" if self.line is None else f"{self.counted} {self.line}"
+        return ", ".join(piece for piece in (self.source, line, self.item) if piece)
+
+
+class Parameter(str):
+    """The name of something that was asked, as Python spells it; only the command line knows its own spelling."""
+
+    __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,13 +58,19 @@ class Problem:
     Attributes
     ----------
     where
-        File, line and column, as far as they are known: ``"parts.csv, line 4, column price"``.
+        The place, or the parameter that was asked for, such as ``Parameter("budget")``.
     message
         What was found, what was expected and, where there is one, the nearest known spelling.
+    kind
+        What the mistake is, so that the same one in many cells is told once; blank if the message says it all.
+    missing
+        The table and the id whose row is not there, if that is the cause, and what to say about that id.
     """
 
-    where: str
+    where: Place | str
     message: str
+    kind: str = field(default="", compare=False)
+    missing: tuple[str, str, str] | None = field(default=None, compare=False)
 
     def __str__(self) -> str:
         return f"{self.where}: {self.message}"

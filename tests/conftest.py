@@ -8,13 +8,13 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-from guardopt.aims import Aim, Best, Limits
-from guardopt.bike import Bike
-from guardopt.bills import Prices, price
-from guardopt.falls import draw
-from guardopt.pieces import Cover, Fall, Guard, Kit, Part
-from guardopt.planner import Planner
-from guardopt.scenario import Scenario
+from guardopt.model.aims import Aim, Best, Limits
+from guardopt.model.pieces import Cover, Fall, Guard, Kit, Part
+from guardopt.model.scenario import Scenario
+from guardopt.optimization.benders import Planner
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.pricing import Prices, price
+from guardopt.simulation.sampling import draw
 
 # A shared machine may be slow at any moment; that is no failure.
 settings.register_profile("guardopt", deadline=None)

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from guardopt.bike import Bike
-from guardopt.bills import harmed_parts
-from guardopt.fall_log import Log, LoggedFall, Watched
-from guardopt.falls import Stratum, draw
-from guardopt.pieces import Kit, Side
-from guardopt.scenario import Scenario
+from guardopt.learning.fall_log import Log, LoggedFall, Watched
+from guardopt.model.pieces import Kit, Side
+from guardopt.model.scenario import Scenario
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.outcomes import harmed_parts
+from guardopt.simulation.sampling import Stratum, draw
 
 BEGIN = date(2024, 1, 1)
 
@@ -101,6 +101,7 @@ COURIER_TRUTH = {
     "falls.tip_over.per_year": 2.4,
     "falls.slow_drop.per_year": 1.3,
     "falls.low_side.per_year": 0.5,
+    "falls.high_side.per_year": 0.0,
     "covers.engine_bar.engine_case.holds": 0.7,
     "covers.bar_end_slider.lever.holds": 0.3,
     "hits.delivery_box.tip_over": 0.45,

@@ -11,7 +11,7 @@ SETTINGS_MISTAKES = [
     (
         "[sampling]",
         "[zebra]",
-        "line 19: unknown table [zebra]; known: bike, owner, labour, insurance, sampling, strip_down",
+        "line 19: unknown table [zebra]; known: bike, owner, labour, insurance, sampling, shape, strip_down, words",
     ),
     (
         "budget = 300.0",

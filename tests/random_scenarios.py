@@ -11,19 +11,27 @@ from itertools import chain, combinations
 
 import numpy as np
 
-from guardopt.aims import Aim, Limits
 from guardopt.arrays import Bools, Floats, Ints
-from guardopt.bike import Bike
-from guardopt.bills import outcome, price, worst_mean
-from guardopt.falls import Stratum, draw
-from guardopt.pieces import Cover, Fall, Guard, Insurance, Kit, KnockOn, Offer, Part, Side
-from guardopt.scenario import Scenario
+from guardopt.model.aims import Aim, Limits
+from guardopt.model.pieces import Cover, Exposure, Fall, Guard, Insurance, Kit, KnockOn, Offer, Part, Side
+from guardopt.model.scenario import Scenario
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.outcomes import cost_at_once
+from guardopt.simulation.pricing import price
+from guardopt.simulation.risk import worst_mean
+from guardopt.simulation.sampling import Stratum, draw
 
 SIDES = (Side.LEFT, Side.RIGHT, Side.CENTRE)
 
 
-def random_scenario(seed: int, *, guards: int = 8, parts: int = 7, falls_sampled: int = 60) -> Scenario:
-    """A scenario with up to `guards` guards; slots, needs, not-withs, offers, wear, a cap and knock-ons included."""
+def random_scenario(
+    seed: int, *, guards: int = 8, parts: int = 7, falls_sampled: int = 60, own_costs: bool = True
+) -> Scenario:
+    """A scenario with up to `guards` guards; slots, needs, not-withs, offers, wear, a cap and knock-ons included.
+
+    So are, unless `own_costs` is False, damage that waits, days without the bike, guards that can be sold and guards
+    that do harm; each of them is in some scenarios and not in others.
+    """
     rng = np.random.default_rng(seed)
     all_parts = tuple(
         Part(
@@ -84,8 +92,11 @@ def random_scenario(seed: int, *, guards: int = 8, parts: int = 7, falls_sampled
         offers=offers,
     )
     if scenario.clashes(scenario.stock):
-        return random_scenario(seed + 10_000, guards=guards, parts=parts, falls_sampled=falls_sampled)
-    return _with_rarer_features(scenario, np.random.default_rng([seed, 1]))
+        return random_scenario(
+            seed + 10_000, guards=guards, parts=parts, falls_sampled=falls_sampled, own_costs=own_costs
+        )
+    rarer = _with_rarer_features(scenario, np.random.default_rng([seed, 1]))
+    return _with_own_costs(rarer, np.random.default_rng([seed, 3])) if own_costs else rarer
 
 
 def _with_rarer_features(scenario: Scenario, rng: np.random.Generator) -> Scenario:
@@ -107,6 +118,52 @@ def _with_rarer_features(scenario: Scenario, rng: np.random.Generator) -> Scenar
     first, *others = scenario.falls
     falls = (replace(first, per_year=0.0), *others) if others and rng.random() < 0.1 else scenario.falls
     return replace(scenario, covers=scenario.covers + tuple(second), guards=guards, falls=falls)
+
+
+def without_owned_resale(scenario: Scenario) -> Scenario:
+    """The same bike where owned guards fetch nothing: an order of buying sells nothing and counts nothing for them."""
+    guards = tuple(replace(one, resale_share=0.0) if one.owned else one for one in scenario.guards)
+    return replace(scenario, guards=guards)
+
+
+def _with_own_costs(scenario: Scenario, rng: np.random.Generator) -> Scenario:
+    """The scenario with some of: parts that wait, days, money for time without the bike, resale, guards that do harm."""
+    share = float(rng.choice([0.0, 0.5, 0.9]))
+    parts = tuple(
+        replace(
+            part,
+            waits=bool(rng.random() < share),
+            days=float(rng.choice([0.0, 1.0, 3.0, 10.0])),
+            touch_up=min(part.touch_up, part.price),
+        )
+        for part in scenario.parts
+    )
+    guards = tuple(
+        replace(guard, sells_cents=int(rng.integers(0, 6000))) if guard.owned and rng.random() < 0.6 else guard
+        for guard in scenario.guards
+    )
+    exposures: dict[tuple[tuple[str, ...], str], Exposure] = {}
+    for _ in range(int(rng.choice([0, 2, 4]))):
+        guard, part = scenario.guards[rng.integers(len(guards))], scenario.parts[rng.integers(len(parts))]
+        team = [guard]
+        other = scenario.guards[rng.integers(len(guards))]
+        if rng.random() < 0.3 and other.id != guard.id and other.side.goes_with(guard.side):
+            team.append(other)
+        sides = [one.side for one in team if one.side.is_sided]
+        if all(side.goes_with(part.side) for side in sides):
+            names = tuple(sorted(one.id for one in team))
+            fall = str(rng.choice([fall.id for fall in scenario.falls])) if rng.random() < 0.3 else None
+            chance = float(rng.choice([0.3, 0.7, 1.0]))
+            exposures[names, part.id] = Exposure(names, part.id, chance, fall, sides[0] if sides else None)
+    return replace(
+        scenario,
+        parts=parts,
+        guards=guards,
+        exposures=tuple(exposures.values()),
+        repair_every=float(rng.choice([0.25, 1.0, 3.0])),
+        day_without=float(rng.choice([0.0, 12.0])),
+        recovery=float(rng.choice([0.0, 45.0])),
+    )
 
 
 def _random_guard(rng: np.random.Generator, row: int) -> Guard:
@@ -198,7 +255,7 @@ class EveryKit:
 
 
 def price_every_kit(scenario: Scenario, sample: Sequence[Stratum], tail: float = 0.1) -> EveryKit:
-    """Measure every kit by each aim, with nothing but `guardopt.bills` and the scenario's own arithmetic."""
+    """Measure every kit by each aim, with nothing but `guardopt.simulation.pricing` and the scenario's own arithmetic."""
     bike, kits = Bike(scenario), all_kits(scenario)
     bills = price(bike, sample, kits).bills
     spend = np.array([scenario.spend_cents(kit) for kit in kits])
@@ -209,7 +266,7 @@ def price_every_kit(scenario: Scenario, sample: Sequence[Stratum], tail: float =
         [np.full(one.falls, rates[one.fall] / rates.sum() * one.share / one.falls) for one in sample]
     )
     worst = [
-        worst_mean(np.concatenate([outcome(bike, one, bike.kit_array(kit)).owner_cost for one in sample]), chance, tail)
+        worst_mean(np.concatenate([cost_at_once(bike, one, bike.kit_array(kit)) for one in sample]), chance, tail)
         for kit in kits
     ]
     return EveryKit(kits, spend, {Aim.BILLS: cost, Aim.OUTLAY: outlay, Aim.WORST: np.array(worst)})

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from guardopt.explain import Reason
-from guardopt.pieces import Cover, Guard, Part, Side
+from guardopt.model.pieces import Cover, Guard, Part, Side
+from guardopt.questions.verdicts import Reason
 
 TANK = Part("tank", "tank", Side.CENTRE, 100.0)
 SEAT = Part("seat", "seat", Side.CENTRE, 30.0)
@@ -233,7 +233,7 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         "bar",
         Reason.NOT_WORTH_IT,
         "For EUR 120.00 it would save EUR 100 over 1 year, mostly on tank, but that is less than it costs; at a price of "
-        "EUR 100.00 it would be in now. Fitted all the same, it leaves you EUR 20.00 worse over the years, purchases "
+        "EUR 99.99 it would be in now. Fitted all the same, it leaves you EUR 20.00 worse over the years, purchases "
         "included.",
     ),
     (
@@ -242,7 +242,7 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         "bar",
         Reason.NOT_WORTH_IT,
         "For EUR 240.00 it would save EUR 100 over 1 year, mostly on tank, but that is less than it costs, resale taken "
-        "off; at a price of EUR 200.00 it would be in now. Fitted all the same, it leaves you EUR 20.00 worse over the "
+        "off; at a price of EUR 199.99 it would be in now. Fitted all the same, it leaves you EUR 20.00 worse over the "
         "years, purchases included.",
     ),
     (
@@ -251,7 +251,7 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         "bar",
         Reason.NOT_WORTH_IT,
         "For EUR 90.00 it would save EUR 100 over 1 year, mostly on tank, but you would pay EUR 15.00 not to have it on "
-        "the bike; at a price of EUR 85.00 it would be in now. Fitted all the same, it leaves you EUR 5.00 worse over "
+        "the bike; at a price of EUR 84.99 it would be in now. Fitted all the same, it leaves you EUR 5.00 worse over "
         "the years, purchases included.",
     ),
     (

@@ -5,14 +5,17 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from guardopt.planned import Plan
-from guardopt.plans import plan
-from guardopt.reading import load
-from guardopt.scenario import Scenario
+from guardopt.loading.load import load
+from guardopt.model.scenario import Scenario
+from guardopt.questions.plan import plan
+from guardopt.questions.plan_result import Plan
 
 FOLDER = Path(__file__).parents[1] / "scenarios"
 
 NAMES = ("courier", "riding_school", "tourer", "track_day")
+
+MEASURED = "commuter"
+"""The one whose chances are estimated from its points."""
 
 FALLS = 800
 """Enough simulated falls for plans to make sense, and few enough for tests to be quick."""

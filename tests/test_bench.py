@@ -32,8 +32,8 @@ def test_facts_and_the_plain_program_find_what_trying_every_kit_finds(seed: int,
 @pytest.mark.parametrize("capped", [0.0, 0.2, 0.5])
 def test_catalogue_has_the_share_of_capped_falls_it_was_asked_for(capped: float) -> None:
     """About that share of falls costs the bare bike more than the most that a fall can cost its owner."""
-    from guardopt.bike import Bike
-    from guardopt.bills import outcome
+    from guardopt.simulation.compiled import Bike
+    from guardopt.simulation.outcomes import outcome
 
     scenario = catalogue(slots=4, options=3, falls=400, capped_share=capped, seed=5)
     case, bike = Case(scenario, 0), Bike(scenario)

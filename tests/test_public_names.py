@@ -3,38 +3,49 @@
 import guardopt
 
 PUBLIC = [
-    "NO_LIMIT",
+    "Aim",
+    "Bench",
     "BillReport",
     "BudgetCurve",
     "BuyingOrder",
+    "Estimate",
     "Forecast",
     "GuardoptError",
     "InputError",
     "Learned",
+    "Log",
+    "NO_LIMIT",
     "NoKitError",
     "OutOfTimeError",
     "Plan",
+    "QuotedFile",
     "ReadyKits",
+    "Reason",
     "Scenario",
     "SolverError",
-    "Workbench",
+    "Status",
+    "Touchdown",
     "bill",
     "budgets",
+    "estimate",
     "forecast",
     "kits",
     "learn",
     "load",
     "order",
     "plan",
+    "plots",
     "quote",
-    "sweep",
+    "quote_file",
+    "touchdown",
+    "try_values",
 ]
 
 
 def test_public_names_are_these() -> None:
     """In the package's own list and in what an interactive session offers."""
     assert guardopt.__all__ == PUBLIC
-    assert dir(guardopt) == sorted([*PUBLIC, "__version__"])
+    assert dir(guardopt) == PUBLIC
 
 
 def test_every_public_name_is_there_and_documented() -> None:
@@ -42,6 +53,26 @@ def test_every_public_name_is_there_and_documented() -> None:
     for name in PUBLIC:
         thing = getattr(guardopt, name)
         assert name == "NO_LIMIT" or (thing.__doc__ or "").strip()
+
+
+def test_every_answer_has_a_table_and_a_record_and_shows_itself_in_a_notebook() -> None:
+    """A reader who knows one answer knows where to look in the next."""
+    answers = [
+        "BillReport",
+        "BudgetCurve",
+        "BuyingOrder",
+        "Estimate",
+        "Forecast",
+        "Learned",
+        "Plan",
+        "QuotedFile",
+        "ReadyKits",
+        "Touchdown",
+    ]
+    for name in answers:
+        answer = getattr(guardopt, name)
+        assert all(callable(getattr(answer, part)) for part in ("to_json", "_repr_html_"))
+        assert isinstance(answer.table, property)
 
 
 def test_an_unknown_name_is_an_error_like_any_other() -> None:

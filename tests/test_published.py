@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 from scipy.stats import expon, lomax
 
-from guardopt.aims import Aim, Best, Limits
-from guardopt.bills import Prices
-from guardopt.budget_curve import curve
-from guardopt.pieces import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Side
-from guardopt.planner import Planner
-from guardopt.scenario import Scenario
+from guardopt.model.aims import Aim, Best, Limits
+from guardopt.model.pieces import Cover, Fall, Guard, Insurance, Kit, KnockOn, Part, Side
+from guardopt.model.scenario import Scenario
+from guardopt.optimization.benders import Planner
+from guardopt.questions.budgets import curve
+from guardopt.simulation.pricing import Prices
 
 CENTRE = Side.CENTRE
 BARE: Kit = frozenset()
@@ -28,8 +28,8 @@ BestKit = Callable[..., Best]
 PlannerOf = Callable[..., Planner]
 PriceKits = Callable[..., Prices]
 
-# J. Burkardt, KNAPSACK_01: Data for the 01 Knapsack Problem, Florida State University data directory:
-# capacity, weights, profits, optimum, the one optimal selection, profit of taking items by profit for weight.
+# J. Burkardt, KNAPSACK_01: Data for the 01 Knapsack Problem, data directory of Florida State University, 2014 (the year
+# from memory), mostly after D. L. Kreher and D. R. Stinson, Combinatorial Algorithms, CRC Press 1999: capacity, weights, profits, optimum, the one optimal selection, profit of taking items by profit for weight.
 KNAPSACKS = {
     "P01": (165, "23 31 29 44 53 38 63 85 89 82", "92 57 49 68 60 43 67 84 87 72", 309, "1111010000", 309),
     "P02": (26, "12 7 11 8 9", "24 13 23 15 16", 51, "01110", 47),
@@ -61,7 +61,7 @@ def test_knapsack(make_scenario: MakeScenario, planner_of: PlannerOf, name: str)
     )
     limits = Limits(budget_cents=100 * capacity)
     planner = planner_of(scenario)
-    for best in (planner.best(Aim.BILLS, limits), planner_of(scenario).best_untied(Aim.BILLS, limits)):
+    for best in (planner.best(Aim.BILLS, limits), planner_of(scenario).best_or_none(Aim.BILLS, limits)):
         assert best is not None
         assert sum(profit) - best.objective == optimum
         assert best.kit == {item for item, taken in zip(items, selection, strict=True) if taken == "1"}
@@ -88,8 +88,8 @@ SAN_FRANCISCO = """
 AREAS = [tuple(map(int, row.split(":"))) for row in SAN_FRANCISCO.split()]
 PEOPLE = 955_113
 
-# R. L. Church and C. ReVelle, Papers of the Regional Science Association 32:101-118, 1974, is the model; for four
-# sites spopt's own test asserts 21 tracts uncovered. People covered, and tracts left, with 1 to 8 sites:
+# R. L. Church and C. ReVelle, The maximal covering location problem, Papers of the Regional Science Association
+# 32:101-118, 1974, is the model; for four sites spopt's own test asserts 21 tracts uncovered. People covered, and tracts left, with 1 to 8 sites:
 COVERED = [448_255, 671_938, 791_499, 875_247, 927_402, 941_462, 950_428, 955_113]
 UNCOVERED_TRACTS = [98, 55, 36, 21, 8, 4, 2, 0]
 GREEDILY_COVERED = [448_255, 671_938, 788_863, 872_611, 910_944, 928_898, 946_147]
@@ -135,7 +135,11 @@ def test_covering_with_sites_of_unlike_prices(
 
 
 def test_taking_the_best_next_guard_is_good_but_not_best(make_scenario: MakeScenario, price_kits: PriceKits) -> None:
-    """Greedy choice saves at least 1 − 1/e of the optimum (Nemhauser, Wolsey and Fisher 1978), and less than it."""
+    """Greedy choice saves at least 1 − 1/e of the optimum, and less than it.
+
+    G. L. Nemhauser, L. A. Wolsey and M. L. Fisher, An analysis of approximations for maximizing submodular set functions
+    I, Mathematical Programming 14:265-294, 1978.
+    """
     scenario = stores(make_scenario, [1] * 16)
     kit = BARE
     for best, greedy in zip(COVERED, GREEDILY_COVERED, strict=False):
@@ -146,8 +150,8 @@ def test_taking_the_best_next_guard_is_good_but_not_best(make_scenario: MakeScen
         assert (1.0 - math.exp(-1.0)) * best <= greedy <= best
 
 
-# M. S. Daskin, Transportation Science 17(1):48-70, 1983, is the model: an area near n sites is covered with chance
-# 1 − qⁿ. Chance q that a site fails, sites, people covered, sites as bits:
+# M. S. Daskin, A maximum expected covering location model, Transportation Science 17(1):48-70, 1983, is the model: an
+# area near n sites is covered with chance 1 − qⁿ. Chance q that a site fails, sites, people covered, sites as bits:
 EXPECTED_COVERING = [
     (0.3, 2, 487_068.8200, "2 6"),
     (0.3, 4, 670_543.0914, "2 4 6 11"),
@@ -213,9 +217,10 @@ def with_helpers(make_scenario: MakeScenario, fails: Sequence[Sequence[float]], 
 
 # Chances of failure with 0, 1, ... helpers, how many helpers there are, the least chance that all teams fail, helpers.
 ALL_FAIL = [
-    # F. S. Hillier and G. J. Lieberman, Introduction to Operations Research: scientists for three research teams.
+    # F. S. Hillier and G. J. Lieberman, Introduction to Operations Research, 7th edition, McGraw-Hill 2001, chapter 11,
+    # scientists for three research teams (edition and chapter from memory; the optimum is enumerated below).
     ([[0.40, 0.20, 0.15], [0.60, 0.40, 0.20], [0.80, 0.50, 0.30]], 2, 0.060, {"team0.1", "team2.1"}),
-    # Lecture notes in Polish, with the recursion values: giving the next helper where he helps most misses the best.
+    # A larger one of the same kind, without a source to name: giving the next helper where he helps most misses the best.
     ([[0.7, 0.5, 0.4, 0.1], [0.7, 0.6, 0.4, 0.2], [0.7, 0.4, 0.3, 0.2], [0.7, 0.5, 0.4, 0.3]], 3, 0.0343, {"team0.3"}),
 ]
 
@@ -225,24 +230,33 @@ def test_helpers_for_teams_of_which_one_has_to_succeed(
     make_scenario: MakeScenario, best_kit: BestKit, fails: list[list[float]], helpers: int, least: float, kit: Kit
 ) -> None:
     """Guards of several slots on one part: the chances that they fail are multiplied."""
+    ways = [way for way in product(range(helpers + 1), repeat=len(fails)) if sum(way) <= helpers]
+    enumerated = min(math.prod(team[count] for team, count in zip(fails, way, strict=True)) for way in ways)
     best = best_kit(with_helpers(make_scenario, fails, [Part("all", "all", CENTRE, 1.0)]), budget_cents=100 * helpers)
     assert best.objective == pytest.approx(least)
+    assert least == pytest.approx(enumerated)
     assert best.kit == kit
 
 
 def test_workers_for_tasks_that_all_have_to_succeed(make_scenario: MakeScenario, best_kit: BestKit) -> None:
-    """A part that breaks if any of three others does is spared with the product of their chances (course notes)."""
+    """A part that breaks if any of three others does is spared with the product of their chances.
+
+    A common exercise of dynamic programming, without a source to name: the optimum is enumerated.
+    """
     succeeds = [[0.0, 0.5, 0.6, 0.7, 0.8, 0.85], [0.0, 0.4, 0.7, 0.8, 0.9, 0.95], [0.0, 0.3, 0.6, 0.8, 0.85, 0.85]]
     tasks = [Part(f"task{team}", "task", CENTRE, 0.0) for team in range(3)]
     fails = [[1.0 - chance for chance in chances] for chances in succeeds]
     scenario = with_helpers(make_scenario, fails, [*tasks, Part("project", "project", CENTRE, 1.0)])
     best = best_kit(scenario, budget_cents=500)
+    ways = [way for way in product(range(6), repeat=3) if sum(way) <= 5]
+    enumerated = max(math.prod(task[count] for task, count in zip(succeeds, way, strict=True)) for way in ways)
     assert 1.0 - best.objective == pytest.approx(0.21)
+    assert enumerated == pytest.approx(0.21)
     assert best.kit == {"team0.1", "team1.2", "team2.2"}
 
 
-# S. Russell and P. Norvig, Artificial Intelligence: A Modern Approach, noisy-or table of causes of fever:
-# cold, flu and malaria fail to bring it about with chances 0.6, 0.2 and 0.1.
+# S. Russell and P. Norvig, Artificial Intelligence: A Modern Approach, 3rd edition, Pearson 2010, section 14.3, noisy-or
+# table of causes of fever (edition and section from memory): cold, flu and malaria fail to bring it about with chances 0.6, 0.2 and 0.1.
 NOISY_OR = {"": 0.0, "m": 0.9, "f": 0.8, "fm": 0.98, "c": 0.4, "cm": 0.94, "cf": 0.88, "cfm": 0.988}
 
 
@@ -261,7 +275,8 @@ def test_guards_on_one_part_are_a_noisy_or(make_scenario: MakeScenario, price_ki
         assert abs(1.0 - prices.bills[number].yearly_cost - spared) <= 4.0 * (prices.standard_error(number) or 0.0)
 
 
-# S. A. Klugman, H. H. Panjer and G. E. Willmot, Loss Models, chapter 8: losses, what they are multiplied by, the
+# S. A. Klugman, H. H. Panjer and G. E. Willmot, Loss Models, 4th edition, Wiley 2012, chapter 8 (edition from memory;
+# the values computed again from the closed forms of that chapter): losses, what they are multiplied by, the
 # excess, the mean loss and the mean that the insurer pays of a loss.
 EXCESSES = [
     (lomax(3.0, scale=2000.0), 1.0, 500.0, 1000.0, 640.0),

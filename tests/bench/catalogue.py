@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from guardopt.bike import Bike
-from guardopt.bills import outcome
-from guardopt.falls import draw
-from guardopt.pieces import Cover, Fall, Guard, KnockOn, Part, Side
-from guardopt.scenario import Scenario
+from guardopt.model.pieces import Cover, Fall, Guard, KnockOn, Part, Side
+from guardopt.model.scenario import Scenario
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.outcomes import outcome
+from guardopt.simulation.sampling import draw
 
 
 def catalogue(

@@ -15,19 +15,21 @@ from typing import Any
 import numpy as np
 import pulp
 
-from guardopt.aims import Aim, Limits
 from guardopt.arrays import Floats
-from guardopt.bike import Bike
-from guardopt.bills import price
-from guardopt.facts import FactFinder, mean_renewals
-from guardopt.falls import Stratum, draw
-from guardopt.items import reduce_falls
-from guardopt.kit_table import legal_kits, spends
-from guardopt.pieces import Kit
-from guardopt.planner import Planner
-from guardopt.program import add_fitting_rules
-from guardopt.scenario import Scenario
-from guardopt.solving import dot
+from guardopt.cuts.cut_finder import FactFinder
+from guardopt.cuts.enumeration import legal_kits, spends
+from guardopt.deadline import Deadline
+from guardopt.model.aims import Aim, Limits
+from guardopt.model.pieces import Kit
+from guardopt.model.scenario import Scenario
+from guardopt.optimization.benders import Planner
+from guardopt.optimization.master_problem import add_fitting_rules
+from guardopt.optimization.solver import dot
+from guardopt.simulation.batch_pricing import mean_renewals
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.pricing import price
+from guardopt.simulation.reduction import reduce_falls
+from guardopt.simulation.sampling import Stratum, draw
 
 
 @dataclass(frozen=True)
@@ -84,9 +86,9 @@ class Case:
 
 
 def ours(case: Case, gap: float = 1e-6, seconds: float | None = None) -> Outcome:
-    """The loop of facts and integer programs."""
+    """The tree with cuts and safe bounds."""
     planner = Planner(case.scenario, case.sample)
-    best = planner.best(Aim.BILLS, Limits(case.budget_cents), gap=gap, seconds=seconds)
+    best = planner.best(Aim.BILLS, Limits(case.budget_cents), gap=gap, deadline=Deadline.after(seconds))
     return Outcome(best.kit, best.objective, best.bound)
 
 

@@ -1,0 +1,7 @@
+"""What falls cost at least with any kit: optimality cuts, and every kit listed where there are few.
+
+May import `simulation`, `model` and the modules at the top; knows no program and no solver.
+
+Start with `cut_finder` (cuts at a kit, exact there), then `knapsack_bound` and `lifting` (what makes them tighter where
+the cap binds), `cut_pool` (cuts kept for the next question), `enumeration` (every kit with a bound on its cost).
+"""

@@ -1,0 +1,5 @@
+"""Raw input and output: cells of CSV and TOML that know where they came from, and folders written whole.
+
+It knows nothing of motorcycles and imports only the modules at the top of the package; nothing that computes may
+import it. Start with `cells`, then `tables`.
+"""

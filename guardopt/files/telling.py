@@ -1,0 +1,83 @@
+"""In which order problems are told, and how often: the same mistake in many cells is one line, and so is one cause."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Sequence
+
+from guardopt.errors import Place, Problem
+from guardopt.files.tables import READING_ORDER
+from guardopt.spelling import printable
+
+TOLD_ONE_BY_ONE = 3
+"""So many cells with the same mistake are still told one by one; a missing row is told once if two cells name it."""
+
+_RANKS = {name.rpartition(".")[0]: rank for rank, name in enumerate(READING_ORDER)}
+
+
+def in_reading_order(problems: Sequence[Problem], first: Sequence[str] = ()) -> list[Problem]:
+    """Problems as a reader meets them, file by file and line by line, each cause told once.
+
+    Parameters
+    ----------
+    problems
+        In the order they were found.
+    first
+        Tables to be read before those of a scenario.
+    """
+
+    def rank(problem: Problem) -> tuple[int, int]:
+        if isinstance(problem.where, str):
+            return len(first) + len(_RANKS), 0
+        stem = problem.where.source.removesuffix(".csv").removesuffix(".toml")
+        number = first.index(stem) if stem in first else len(first) + _RANKS.get(stem, len(_RANKS))
+        return number, problem.where.line or 0
+
+    ordered = sorted(problems, key=rank)
+    causes = _merged(ordered, _missing, _cause, 1)
+    return sorted(_merged(causes, _mistake, _with_count, TOLD_ONE_BY_ONE), key=rank)
+
+
+def _merged(
+    problems: Sequence[Problem],
+    key: Callable[[Problem], Hashable],
+    told: Callable[[Sequence[Problem]], Problem],
+    most: int,
+) -> list[Problem]:
+    """The problems, where each group of more than `most` with the same key has become one."""
+    groups: dict[Hashable, list[Problem]] = {}
+    for number, problem in enumerate(problems):
+        groups.setdefault(key(problem) or number, []).append(problem)
+    merged: list[Problem] = []
+    for group in groups.values():
+        merged += group if len(group) <= most else [told(group)]
+    return merged
+
+
+def _missing(problem: Problem) -> Hashable:
+    return None if problem.missing is None else problem.missing[:2]
+
+
+def _cause(group: Sequence[Problem]) -> Problem:
+    """A row that many cells name and that is not there."""
+    table, name, hint = group[0].missing or ("", "", "")
+    message = f"no row for {printable(name)}, though {len(group)} cells name it, the first at {group[0].where}"
+    source = group[0].where.source if isinstance(group[0].where, Place) else ""
+    return Problem(
+        Place(f"{table}.csv" if source.endswith(".csv") and not table.startswith("[") else table), f"{message}{hint}"
+    )
+
+
+def _mistake(problem: Problem) -> Hashable:
+    where = problem.where
+    if not isinstance(where, Place) or where.line is None:
+        return None
+    # A kind is a way of writing that goes through a whole file; anything else is the same only in one column.
+    return (where.source, problem.kind) if problem.kind else (where.source, where.item, problem.message)
+
+
+def _with_count(group: Sequence[Problem]) -> Problem:
+    where = group[0].where
+    source = where.source if isinstance(where, Place) else where
+    items = {one.where.item for one in group if isinstance(one.where, Place)}
+    cells = "rows" if items == {""} else "cells of its column" if len(items) == 1 else f"cells of {source}"
+    return Problem(where, f"{group[0].message}; the same in {len(group) - 1} more {cells}")

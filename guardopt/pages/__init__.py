@@ -1,0 +1,5 @@
+"""Plans and quotes as single HTML files; their templates are in the folder `templates` beside this one.
+
+It may import `reports` and all below.
+Start with `plan_page`, then `page_tables` and `page_steps`, which say in words what the template shows.
+"""

@@ -1,0 +1,282 @@
+"""What a page says in sentences and tables, made ready for its template: plain text, escaped there."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from guardopt.model.aims import Status
+from guardopt.model.pieces import HALF_A_CENT, Guard
+from guardopt.model.scenario import Scenario
+from guardopt.pages.bike_drawing import numbers_of
+from guardopt.pages.page_steps import StepWords, named, said, speaker
+from guardopt.questions.forecast import Forecast
+from guardopt.questions.plan_result import Plan
+from guardopt.reports.bill_text import often
+from guardopt.reports.layout import plus_minus
+from guardopt.reports.lying_words import lying_sentences
+from guardopt.reports.plots import spoken
+from guardopt.reports.sureness_text import sureness_sentences, worth_rows
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.pricing import Bill
+from guardopt.words import exact_money, money, number, once_in, percent, save_less, years
+
+PARTS_IN_SIGHT = 12
+"""Parts shown without asking for the rest."""
+
+
+def bikes(plan: Plan) -> list[tuple[str, Bill]]:
+    """The bikes that tables compare; the bike as it stands only if it is not bare."""
+    both = [("bare", plan.bare), ("fitted", plan.fitted)]
+    return [both[0], ("now", plan.stock), both[1]] if plan.scenario.stock else both
+
+
+def answer(plan: Plan) -> dict[str, Any]:
+    """What to buy, what it costs, what it saves and what is still at risk."""
+    scenario, currency = plan.scenario, plan.scenario.currency
+    over = f"over {years(scenario.years)}"
+    budget = (
+        "no limit to the budget" if plan.budget_cents is None else f"budget {exact_money(plan.budget_cents, currency)}"
+    )
+    before = money(plan.stock.yearly_cost, currency)
+    gain = plan.saving_over_years >= 0.0
+    luck = plan.saving_over_years_se
+    error = [] if luck is None else [f"± {number(luck)} by the luck of the simulation"]
+    price = ["before the price of the guards"] if plan.buy else []
+    if plan.buy and plan.ahead >= 0.0:
+        price = [f"{money(plan.ahead, currency)} of it left once the guards are paid"]
+    return {
+        "buy": _to_buy(plan),
+        "offers": _offers(plan),
+        "off": said(named(scenario, scenario.stock - plan.kit)) if scenario.stock - plan.kit else "",
+        "figures": [
+            ("spend", "To spend now", plan.spend, exact_money(round(plan.spend * 100), currency), budget),
+            (
+                "yearly_cost",
+                "Falls then cost, a year",
+                plan.fitted.yearly_cost,
+                money(plan.fitted.yearly_cost, currency),
+                f"instead of {before} {'as the bike stands' if scenario.stock else 'on the bare bike'}",
+            ),
+            (
+                "saving_over_years",
+                f"{'Saved' if gain else 'Dearer'} {over}",
+                plan.saving_over_years,
+                money(abs(plan.saving_over_years), currency),
+                "; ".join([*price, *error]),
+            ),
+            (
+                "cost_over_years",
+                f"Falls still cost {over}",
+                plan.fitted.cost_over_years,
+                money(plan.fitted.cost_over_years, currency),
+                f"on average; {_write_off(plan)}",
+            ),
+        ],
+        "notes": [*_does_it_pay(plan), *_not_proven(plan), *lying_sentences(plan)],
+    }
+
+
+def _to_buy(plan: Plan) -> list[tuple[str, str]]:
+    """Names and prices; two sides of one guard are one line."""
+    scenario = plan.scenario
+    rows: dict[str, list[Guard]] = {}
+    for name in plan.buy:
+        rows.setdefault(scenario.guard[name].row, []).append(scenario.guard[name])
+    return [
+        (
+            named(scenario, [one.id for one in guards])[0],
+            exact_money(sum(one.spend_cents for one in guards), scenario.currency),
+        )
+        for guards in rows.values()
+    ]
+
+
+def _offers(plan: Plan) -> str:
+    saved = sum(plan.scenario.guard[name].spend_cents for name in plan.kit) - plan.scenario.bought_cents(plan.kit)
+    return f"−{exact_money(saved, plan.scenario.currency)}" if saved else ""
+
+
+def _write_off(plan: Plan) -> str:
+    if plan.written_off_per_year <= 0.0:
+        return "no simulated fall writes the bike off"
+    return f"the bike written off {once_in(plan.written_off_per_year)}"
+
+
+def _does_it_pay(plan: Plan) -> list[str]:
+    if plan.aim.counts_price or not plan.buy:
+        return []
+    if plan.ahead < 0.0:
+        less_resale = ", what they fetch at the end taken off" if plan.scenario.resale_value(plan.kit) else ""
+        return [f"The guards cost more than they save over the years{less_resale}: this is a plan for peace of mind."]
+    if not plan.losing:
+        return []
+    names, it = said(named(plan.scenario, plan.losing)), "it" if len(plan.losing) == 1 else "them"
+    return [
+        f"{names[0].upper()}{names[1:]} {save_less(len(plan.losing))} over the years: leave {it} out if every guard "
+        "has to pay for itself."
+    ]
+
+
+def _not_proven(plan: Plan) -> list[str]:
+    if plan.status is Status.OPTIMAL:
+        return []
+    return [
+        "The search stopped before this was proven best: another kit may be better by "
+        f"{percent(plan.best.gap)} at most."
+    ]
+
+
+def guard_rows(plan: Plan, step: StepWords | None) -> list[dict[str, Any]]:
+    """Every guard with its price and why it is in or out, at the plan's own budget."""
+    scenario, speak = plan.scenario, speaker(plan.scenario)
+    if step is not None:
+        reasons = list(step.reasons)
+    elif plan.verdicts:
+        reasons = [speak(text) for _, text in plan.verdicts]
+    else:
+        reasons = ["" for _ in scenario.guards]
+    return [
+        {
+            "id": guard.id,
+            "name": spoken(guard.id),
+            "price": "yours" if guard.owned else exact_money(guard.spend_cents, scenario.currency),
+            "picked": guard.id in (plan.kit if step is None else step.kit),
+            "reason": reason,
+        }
+        for guard, reason in zip(scenario.guards, reasons, strict=True)
+    ]
+
+
+def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
+    """What each part costs a year, the dearest on the bare bike first, with its number in the drawing."""
+    scenario = plan.scenario
+    numbers = numbers_of(plan) if numbered else {}
+    shown = [row for row, bill in enumerate(plan.bare.part_bill_per_year) if bill > 0.0]
+    whole: dict[str, float] = {}
+    for row in shown:
+        name = scenario.parts[row].row
+        whole[name] = whole.get(name, 0.0) + float(plan.bare.part_bill_per_year[row])
+    shown.sort(key=lambda row: -whole[scenario.parts[row].row])
+    rows = [
+        {
+            "number": numbers.get(scenario.parts[row].row, ""),
+            "name": spoken(scenario.parts[row].id),
+            "bills": [number(float(bill.part_bill_per_year[row])) for _, bill in bikes(plan)],
+            "often": often(float(plan.fitted.part_harmed_per_year[row])),
+        }
+        for row in shown
+    ]
+    strips = [
+        (f"reaching {spoken(group)}", [number(float(bill.strip_bill_per_year[row])) for _, bill in bikes(plan)])
+        for row, group in enumerate(Bike(scenario).costs.groups)
+    ]
+    uncovered, beside = (said(list(map(spoken, names))) if names else "" for names in scenario.uncovered())
+    return {
+        "columns": [name for name, _ in bikes(plan)],
+        "first": rows[:PARTS_IN_SIGHT],
+        "rest": rows[PARTS_IN_SIGHT:],
+        "strips": strips,
+        "all_paid": bool((plan.bare.repair_bill <= plan.bare.owner_cost + HALF_A_CENT).all()),
+        "uncovered": uncovered,
+        "beside": beside,
+    }
+
+
+def fall_table(plan: Plan) -> dict[str, Any]:
+    """What one fall of each kind costs, and how likely it is the bike's last."""
+    scenario = plan.scenario
+    return {
+        "columns": [name for name, _ in bikes(plan)],
+        "rows": [
+            {
+                "name": spoken(fall.id),
+                "often": f"{fall.per_year:g} a year",
+                "paid": [number(float(bill.owner_cost[row] + bill.renewals[row])) for _, bill in bikes(plan)],
+                "written_off": [
+                    percent(float(bill.write_off_chance[row])) for _, bill in (bikes(plan)[0], bikes(plan)[-1])
+                ],
+            }
+            for row, fall in enumerate(scenario.falls)
+        ],
+        "cap": _cap(scenario),
+    }
+
+
+def _cap(scenario: Scenario) -> str:
+    """The most that one fall can cost, and why."""
+    most = money(scenario.cap, scenario.currency)
+    if scenario.insurance is not None and scenario.cap < scenario.value - scenario.salvage:
+        return f"One fall costs you {most} at most: the insurer's excess and the dearer premiums after a claim."
+    return f"One fall costs you {most} at most: then the bike is given up for what the wreck fetches."
+
+
+def forecast_table(ahead: Forecast) -> dict[str, Any]:
+    """How much falls may cost over the years, in good luck and bad."""
+    scenario, pair = ahead.scenario, (ahead.stock, ahead.fitted)
+    odds = {
+        0.1: "1 time in 10",
+        0.5: "5 times in 10",
+        0.9: "9 times in 10",
+        0.95: "19 times in 20",
+        0.99: "99 times in 100",
+    }
+    rows = [("on average", [number(one.mean) for one in pair])]
+    rows += [
+        (f"{odds[level]} no more than", [number(one.quantiles[level]) for one in pair])
+        for level in ahead.fitted.quantiles
+    ]
+    rows += [
+        ("mean of the worst tenth", [number(one.worst_tenth_mean) for one in pair]),
+        ("chance of paying nothing", [percent(one.chance_of_nothing) for one in pair]),
+        ("chance that the bike is written off", [percent(one.chance_written_off) for one in pair]),
+    ]
+    return {"columns": ["now" if scenario.stock else "bare", "fitted"], "rows": rows, "years": years(scenario.years)}
+
+
+def doubts(plan: Plan) -> dict[str, Any]:
+    """How far the answer can be relied on."""
+    scenario, currency, best = plan.scenario, plan.scenario.currency, plan.best
+    short = best.objective - best.bound
+    proof = (
+        "That is proven"
+        if short < HALF_A_CENT
+        else f"No allowed kit is better by more than {money(short, currency)}: that is proven"
+    )
+    disliked = (
+        ", dislikes included,"
+        if plan.aim.adds_up and not plan.aim.counts_price and any(guard.dislike for guard in scenario.guards)
+        else ""
+    )
+    error = plan.prices.standard_error(2)
+    spread = "" if error is None else f" ± {number(error)}"
+    found: dict[str, Any] = {
+        "aim": plan.aim.purpose,
+        "proof": (
+            f"On the {scenario.falls_sampled:,} falls of each kind and side that the plan was made on, this kit's "
+            f"{plan.aim.measured.format(tail=percent(plan.tail))}{disliked} comes to "
+            f"{money(best.objective, currency)}, and no allowed kit does "
+            f"{'better' if short < HALF_A_CENT else 'much better'}. {proof}."
+        ),
+        "luck": (
+            f"On fresh falls the bike with this kit costs {number(plan.fitted.yearly_cost)}{spread} a year (± one "
+            "standard error). That error is only the luck of the simulation."
+        ),
+        "sureness": "",
+        "worth": [],
+        "break_even": [],
+    }
+    if plan.sureness is not None:
+        found["sureness"] = sureness_sentences(scenario, plan.sureness)
+        found["worth"] = [
+            (row.name, number(row.worth), plus_minus(row.error)) for row in worth_rows(scenario, plan.sureness)
+        ]
+    if plan.break_even is not None:
+        found["break_even"] = [
+            (
+                spoken(name),
+                f"{one.worth_it_from:.2f}" if one.worth_it_from is not None else "never" if one.is_known else "unknown",
+                "" if one.worth_it_until is None else f"{one.worth_it_until:.2f}",
+            )
+            for name, one in plan.break_even.items()
+        ]
+    return found

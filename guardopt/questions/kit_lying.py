@@ -1,0 +1,177 @@
+"""How the bike lies with a kit on both sides, and what falls cost by that alone, beside what the tables say.
+
+Tables hold what guards do singly, in pairs and in threes; a place of rest knows the whole kit. So the kit that a plan
+chose is priced once more: in kinds of fall that have a bite, measured parts are struck where the road reaches them with
+the whole kit on. All else is drawn from the tables.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from guardopt.arrays import Bools, Floats
+from guardopt.model.pieces import Kit, Side
+from guardopt.model.scenario import Scenario
+from guardopt.questions.touchdown import ground_of
+from guardopt.shape.points import measured_bike
+from guardopt.shape.rest import Rest, rest
+from guardopt.shape.rocking import draw_rocking, strikes
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.items import Kind
+from guardopt.simulation.outcomes import outcome, whole_falls
+from guardopt.simulation.repair_interval import put_right, put_right_slope
+from guardopt.simulation.sampling import Stratum, draw, named_generator
+
+TELLING = 3.0
+"""Standard errors by which two prices have to differ to be told of."""
+
+
+@dataclass(frozen=True)
+class KitLying:
+    """How a bike lies with one kit, and what it costs so.
+
+    Attributes
+    ----------
+    left, right
+        Where it comes to rest on either side.
+    yearly_cost, yearly_cost_se
+        What falls cost a year by how it lies, with the standard error (None if one fall a stratum cannot tell); None if
+        no kind of fall has a bite.
+    tables, tables_se
+        What the tables of the scenario say, the same way.
+    """
+
+    left: Rest
+    right: Rest
+    yearly_cost: float | None
+    yearly_cost_se: float | None
+    tables: float
+    tables_se: float | None
+
+    @property
+    def difference(self) -> float | None:
+        """How much more falls cost a year by how the bike lies than by the tables."""
+        return None if self.yearly_cost is None else self.yearly_cost - self.tables
+
+    @property
+    def is_telling(self) -> bool:
+        """Whether the two prices differ by more than the luck of the simulation can account for."""
+        if self.difference is None or self.yearly_cost_se is None or self.tables_se is None:
+            return False
+        return abs(self.difference) > TELLING * math.hypot(self.yearly_cost_se, self.tables_se)
+
+    def to_json(self) -> dict[str, Any]:
+        """As a part of ``plan --json``."""
+        return {
+            **{
+                name: {"rests_on": list(lying.rests_on), "roll_degrees": lying.roll_degrees}
+                for name, lying in (("left", self.left), ("right", self.right))
+            },
+            "yearly_cost": self.yearly_cost,
+            "yearly_cost_se": self.yearly_cost_se,
+            "more_than_tables": self.difference,
+            "differs": self.is_telling,
+        }
+
+
+def kit_lying(scenario: Scenario, kit: Kit, tables: float, tables_se: float | None) -> KitLying | None:
+    """How the bike lies with a kit, and what falls cost by that; None if nothing was measured.
+
+    Parameters
+    ----------
+    scenario
+        The bike and its falls.
+    kit
+        The guards on it.
+    tables, tables_se
+        What falls cost a year by the tables, and the standard error.
+    """
+    if not scenario.points:
+        return None
+    left, right = (rest(measured_bike(scenario, kit), is_left=is_left) for is_left in (True, False))
+    if all(fall.bite is None for fall in scenario.falls):
+        return KitLying(left, right, None, None, tables, tables_se)
+    yearly, error = yearly_cost_lying(scenario, kit)
+    return KitLying(left, right, yearly, error, tables, tables_se)
+
+
+def yearly_cost_lying(scenario: Scenario, kit: Kit) -> tuple[float, float | None]:
+    """What falls cost a year with a kit by how the bike lies, and the standard error.
+
+    As for tables, over strata of known shares; what waits counts in the error by its tangent (`simulation.pricing`).
+    """
+    bike = Bike(scenario)
+    fitted = bike.kit_array(kit)
+    amounts = np.array([item.amount for item in bike.costs.items if item.kind is Kind.WAITS])
+    often, met = np.zeros(amounts.size), []
+    for bare, with_kit in _strata(scenario, kit):
+        found = outcome(bike, with_kit, fitted, whole_falls(bike, bare))
+        # Guards wear by strikes on the bare bike, whatever the kit makes of them.
+        paid: Floats = found.owner_cost + found.off_road + outcome(bike, bare, fitted).renewals
+        per_year = scenario.falls[bare.fall].per_year * bare.share
+        often += per_year * found.noted.mean(axis=1)
+        met.append((per_year, paid, found.noted))
+    slope = put_right_slope(amounts, often, scenario.repair_every)
+    mean, variance = float(put_right(amounts, often, scenario.repair_every).sum()), 0.0
+    for per_year, paid, noted in met:
+        mean += per_year * float(paid.mean())
+        variance += per_year**2 * float((paid + slope @ noted).var(ddof=1)) / paid.size if paid.size > 1 else math.nan
+    return mean, None if math.isnan(variance) else math.sqrt(variance)
+
+
+def _strata(scenario: Scenario, kit: Kit) -> Iterator[tuple[Stratum, Stratum]]:
+    """Simulated falls on the bare bike, and the same falls with a kit on, stratum by stratum."""
+    measured = frozenset(point.id for point in scenario.points)
+    certain = _struck_for_certain(scenario, measured)
+    lying = {
+        (guards, side): rest(measured_bike(scenario, guards), is_left=side is Side.LEFT)
+        for guards in (frozenset[str](), kit)
+        for side in (Side.LEFT, Side.RIGHT)
+    }
+    for stratum in draw(certain, scenario.falls_sampled, scenario.seed, "lying", kit):
+        fall = scenario.falls[stratum.fall]
+        if fall.bite is None:
+            yield stratum, stratum
+            continue
+        by_points = [
+            cover.part in measured and measured.issuperset(cover.guards) and cover.fall in (None, fall.id)
+            for cover in scenario.covers
+        ]
+        holds = stratum.holds & ~np.array(by_points, dtype=bool)[:, None]
+        bare, with_kit = (
+            replace(stratum, struck=_struck(scenario, stratum, {side: lying[guards, side] for side in stratum.sides}))
+            for guards in (frozenset[str](), kit)
+        )
+        yield replace(bare, holds=holds), replace(with_kit, holds=holds)
+
+
+def _struck_for_certain(scenario: Scenario, measured: frozenset[str]) -> Scenario:
+    """The scenario with measured parts struck in every fall that has a bite, so that all that may hold is drawn."""
+    bites = {fall.id for fall in scenario.falls if fall.bite is not None}
+    hits = {key: 1.0 if key[0] in bites and key[1] in measured else chance for key, chance in scenario.hits.items()}
+    return replace(scenario, hits=hits, source=None)
+
+
+def _struck(scenario: Scenario, stratum: Stratum, lying: Mapping[Side, Rest]) -> Bools:
+    """``(parts, falls)``: what the road reaches; in a fall on both sides the bike lies on one after the other."""
+    fall = scenario.falls[stratum.fall]
+    struck = stratum.struck.copy()
+    if fall.bite is None:
+        return struck
+    name = f"{scenario.seed}/lying/{fall.id}/{'+'.join(sorted(stratum.sides))}/rocking"
+    rocking = draw_rocking(stratum.falls, named_generator(name))
+    reached = {side: strikes(one, ground_of(fall, fall.bite), rocking) for side, one in lying.items()}
+    for row, part in enumerate(scenario.parts):
+        rows = [
+            reached[side][one.body.row[part.id]]
+            for side, one in lying.items()
+            if part.id in one.body.row and part.side.goes_with(side)
+        ]
+        if rows:
+            struck[row] = np.logical_or.reduce(rows)
+    return struck

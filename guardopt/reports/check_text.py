@@ -1,0 +1,49 @@
+"""The report on what a scenario holds, for a terminal."""
+
+from __future__ import annotations
+
+from guardopt.model.chance_words import told
+from guardopt.model.scenario import Scenario
+from guardopt.reports.bill_text import how_often_put_right
+from guardopt.reports.layout import cautions, title
+from guardopt.words import exact_money, money, wrapped, years
+
+
+def check_text(scenario: Scenario) -> str:
+    """What a scenario holds, as text."""
+    currency = scenario.currency
+    budget = "no limit" if scenario.budget_cents is None else exact_money(scenario.budget_cents, currency)
+    insured = (
+        "not insured against own damage"
+        if scenario.insurance is None
+        else f"insured with an excess of {money(scenario.insurance.excess, currency)}"
+    )
+    facts = [
+        f"Parts: {len(scenario.parts)}, guards: {len(scenario.guards)} ({len(scenario.stock)} owned), covers: "
+        f"{len(scenario.covers)}, offers: {len(scenario.offers)}, knock-ons: {len(scenario.knock_ons)}; both sides "
+        "are counted.",
+        f"Falls a year: {', '.join(f'{fall.id} {fall.per_year:g}' for fall in scenario.falls)}.",
+        f"The bike is worth {money(scenario.value, currency)}, {insured}; one fall costs its owner at most "
+        f"{money(scenario.cap, currency)}.",
+        *_time(scenario),
+        f"Kept for {years(scenario.years)}; budget for guards: {budget}.",
+        *([told(scenario.words)] if scenario.words else []),
+    ]
+    odd = len(scenario.warnings)
+    but = f"; {'one thing' if odd == 1 else f'{odd} things'} in it may be a slip, see the warnings" if odd else ""
+    lines = [*title(scenario), f"The scenario is sound{but}.", ""]
+    return "\n".join([*lines, *(line for fact in facts for line in wrapped(fact)), *cautions()])
+
+
+def _time(scenario: Scenario) -> list[str]:
+    """What waits, and what a day without the bike costs, where the owner says so."""
+    currency, facts = scenario.currency, []
+    waiting = sum(part.waits for part in scenario.parts)
+    if waiting:
+        facts.append(f"{waiting} parts wait and are put right {how_often_put_right(scenario)}.")
+    if scenario.day_without or scenario.recovery:
+        facts.append(
+            f"A day without the bike costs {money(scenario.day_without, currency)}, getting it home "
+            f"{money(scenario.recovery, currency)}."
+        )
+    return facts

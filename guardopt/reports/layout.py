@@ -1,0 +1,114 @@
+"""How reports for a terminal are laid out: eighty columns wide, plain text, with the cautions at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import accumulate
+
+from wcwidth import wcswidth
+
+from guardopt.model.scenario import Scenario
+from guardopt.words import WIDTH, number, wrapped
+
+NARROWEST = 8
+"""Width at which the first column of a table stops giving way."""
+
+CAUTIONS = (
+    "Guards protect the machine, not the rider. The evidence on rider injury is old, small and mixed; nothing here is "
+    "advice on injury.",
+    "Fitting and repair of frame, fork, brakes and steering belong to a qualified mechanic.",
+    "Local vehicle rules, the maker's instructions and the insurer's terms come first.",
+    "The numbers are estimates from simulated falls, and no better than the prices, hours and chances put in.",
+)
+
+
+def table(
+    header: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    left: int = 1,
+    above: Sequence[tuple[str, int]] = (),
+) -> list[str]:
+    """Columns lined up: the first `left` to the left, the rest to the right.
+
+    The first column gives way when the table would be too wide.
+
+    Parameters
+    ----------
+    header, rows
+        One cell for each column.
+    left
+        Number of columns lined up to the left.
+    above
+        Headings over several columns each: the heading and the number of columns, from the first on.
+    """
+    body = [list(row) for row in [header, *rows]]
+    widths = [max(width_of(row[i]) for row in body) for i in range(len(header))]
+    ends = accumulate(columns for _, columns in above)
+    spans = [(heading, slice(end - columns, end)) for (heading, columns), end in zip(above, ends, strict=True)]
+    for heading, span in spans:
+        widths[span.stop - 1] += max(0, width_of(heading) - _across(widths[span]))
+    widths[0] = max(min(NARROWEST, widths[0]), widths[0] - max(0, _across(widths) + 2 - WIDTH))
+    lines = (
+        ["  " + "  ".join(padded(heading, _across(widths[span]), left=False) for heading, span in spans)]
+        if above
+        else []
+    )
+    for row in body:
+        cells = [
+            padded(shortened(cell, width) if column < left else cell, width, left=column < left)
+            for column, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        lines.append(("  " + "  ".join(cells)).rstrip())
+    return lines
+
+
+def width_of(text: str) -> int:
+    """How many columns of a terminal a text takes: East Asian letters take two, combining marks none.
+
+    >>> width_of("EUR"), width_of("円"), width_of("a\u0301")
+    (3, 2, 1)
+    """
+    width = wcswidth(text)
+    return len(text) if width < 0 else width
+
+
+def padded(text: str, width: int, *, left: bool) -> str:
+    """A text with blanks up to a width, lined up to the left or to the right."""
+    blanks = " " * (width - width_of(text))
+    return text + blanks if left else blanks + text
+
+
+def _across(widths: Sequence[int]) -> int:
+    """Width of several columns and the blanks between them."""
+    return sum(widths) + 2 * (len(widths) - 1)
+
+
+def shortened(name: str, width: int) -> str:
+    """A name that fits a width; the side behind its point stays, so that left and right can be told apart.
+
+    >>> shortened("engine_case.left", 12), shortened("tank", 12)
+    ('engine….left', 'tank')
+    """
+    if width_of(name) <= width:
+        return name
+    stem, point, side = name.rpartition(".")
+    tail = point + side if point and width_of(side) + 3 <= width else ""
+    kept = stem if tail else name
+    while width_of(kept) > width - 1 - width_of(tail):
+        kept = kept[:-1]
+    return f"{kept}…{tail}"
+
+
+def cautions() -> list[str]:
+    """What every report has to say."""
+    return ["", "Before you rely on this", *(line for one in CAUTIONS for line in wrapped(one, "    ", "  - "))]
+
+
+def plus_minus(error: float | None) -> str:
+    """A standard error as it stands behind a number."""
+    return "(error unknown)" if error is None else f"± {number(error)}"
+
+
+def title(scenario: Scenario) -> list[str]:
+    """The scenario's title, underlined."""
+    return [*wrapped(scenario.title), "=" * min(WIDTH, width_of(scenario.title))]

@@ -1,0 +1,129 @@
+"""The best course of buying while saving up, proven where all kits can be listed, and otherwise with an honest gap.
+
+Everything is recomputed from the months' kits alone: the rules, the money in whole cents, and the cost.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from guardopt.cuts.enumeration import KitTable
+from guardopt.deadline import Deadline
+from guardopt.errors import SolverError
+from guardopt.model.aims import Aim
+from guardopt.model.pieces import Kit
+from guardopt.model.scenario import Scenario
+from guardopt.optimization.benders import Planner
+from guardopt.optimization.measures import COST
+from guardopt.scheduling.course_search import Course, CourseSearch, FoundCourse, buyable
+from guardopt.scheduling.lots import TIE, Saving
+from guardopt.scheduling.month_bounds import MonthByMonth, month_by_month
+
+CANDIDATES = 14
+"""How many guards a course is made of where all are too many; fewer, where even their kits are too many to list."""
+
+COURSE_GAP = 1e-9
+"""Relative gap at which a course is the best one: so small that what was asked before does not choose between two."""
+
+MONTH_GAP = 5e-3
+"""Relative gap at which the best kit of a month's money is good enough to bound courses with."""
+
+
+def best_course(planner: Planner, aim: Aim, saving: Saving, deadline: Deadline) -> tuple[FoundCourse, float]:
+    """The best course, and what it costs.
+
+    Parameters
+    ----------
+    planner
+        The bike.
+    aim, saving
+        What is to be least, and how money comes in; of the aim only what is counted when a course is priced.
+    deadline
+        When to stop.
+
+    Raises
+    ------
+    SolverError
+        Numbers that should agree do not.
+    """
+    found = _search(planner, saving, deadline)
+    check_course(planner.scenario, saving, found.course)
+    cost = course_cost(planner, aim, saving, found.course)
+    if found.bound > cost + TIE * max(1.0, abs(cost)):
+        raise SolverError(f"a course of buying costs {cost!r}, which is below the bound of {found.bound!r}")
+    return found, cost
+
+
+def _search(planner: Planner, saving: Saving, deadline: Deadline) -> FoundCourse:
+    scenario = planner.scenario
+    guards = buyable(scenario, int(saving.purse[-1]))
+    if CourseSearch.is_small(scenario, guards):
+        table = planner.listed() or planner.listed(frozenset(guards) | scenario.stock)
+        if table is not None:
+            return CourseSearch(scenario, table, planner.years_of, guards, saving).run(COURSE_GAP, deadline)
+    months = month_by_month(planner, saving, gap=MONTH_GAP, deadline=deadline)
+    some, table = _promising(planner, saving, months, guards)
+    if table is None:
+        bought = (scenario.stock,) * len(saving.weights)
+        on = scenario.stock if scenario.is_within_weight(scenario.stock) else frozenset[str]()
+        return FoundCourse(Course(bought, (on,) * len(bought)), on, months.bound)
+    found = CourseSearch(scenario, table, planner.years_of, some, saving).run(COURSE_GAP, deadline)
+    return FoundCourse(found.course, found.start, months.bound)
+
+
+def _promising(
+    planner: Planner, saving: Saving, months: MonthByMonth, guards: list[str]
+) -> tuple[list[str], KitTable | None]:
+    """The guards that are in the best kits of most of the time, and every kit of these and the owner's."""
+    scenario = planner.scenario
+    share = dict.fromkeys(guards, 0.0)
+    for kit, weight in zip(months.kits, saving.weights.tolist(), strict=True):
+        for name in (kit or frozenset()) & share.keys():
+            share[name] += weight
+    for most in range(CANDIDATES, -1, -1):
+        best = set(sorted((name for name in guards if share[name]), key=lambda name: -share[name])[:most])
+        some = [name for name in guards if name in best]
+        table = planner.listed(frozenset(some) | scenario.stock) if CourseSearch.is_small(scenario, some) else None
+        if table is not None:
+            return some, table
+    return [], None
+
+
+def spent_cents(scenario: Scenario, bought: tuple[Kit, ...]) -> list[int]:
+    """Cents spent by each month, offers taken in the month their guards are bought."""
+    spent, total, before = [], 0, scenario.stock
+    for kit in bought:
+        total += scenario.spend_cents(kit - before)
+        before = kit
+        spent.append(total)
+    return spent
+
+
+def course_cost(planner: Planner, aim: Aim, saving: Saving, course: Course) -> float:
+    """What an aim measures over the years along a course, recomputed from its kits."""
+    costs = [planner.measure(COST, kit) for kit in course.fitted]
+    paid = 0.0
+    if aim.counts_price:
+        scenario = planner.scenario
+        cents = np.diff([0, *spent_cents(scenario, course.bought)])
+        paid = float(saving.worth @ cents) / 100 - scenario.resale_value(course.bought[-1])
+    return float(saving.weights @ costs) + paid
+
+
+def check_course(scenario: Scenario, saving: Saving, course: Course) -> None:
+    """Check that a course keeps every rule, money in whole cents.
+
+    Raises
+    ------
+    SolverError
+        It does not.
+    """
+    pairs = zip((scenario.stock, *course.bought), course.bought, strict=False)
+    if not all(before <= after for before, after in pairs):
+        raise SolverError("a course of buying sells what it bought")
+    for kit, bought in zip(course.fitted, course.bought, strict=True):
+        if scenario.clashes(kit) or not scenario.is_within_weight(kit) or not kit <= bought:
+            raise SolverError(f"a course of buying has a kit that cannot be fitted: {', '.join(sorted(kit))}")
+    spent = spent_cents(scenario, course.bought)
+    if any(paid > saved for paid, saved in zip(spent, saving.purse.tolist(), strict=True)):
+        raise SolverError("a course of buying spends more than is saved by then")

@@ -1,0 +1,137 @@
+"""What is bought at once, how money comes in, and the sets of guards that can have been bought.
+
+A set of guards is one number, guard i being bit i.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+
+from guardopt.arrays import Bools, Floats, Ints
+from guardopt.model.scenario import Scenario
+
+MOST_SETS = 2**22
+"""Above this many sets of guards in hand, courses are too many to go through."""
+
+ROUNDING = 1e-12
+"""By this share of what it is made of a bound is lowered, far more than its sums can be off."""
+
+TIE = 1e-9
+"""Relative difference below which two costs are the same."""
+
+
+@dataclass(frozen=True)
+class Saving:
+    """How money comes in, and what time is worth.
+
+    Attributes
+    ----------
+    purse
+        ``(months,)``: cents saved by each month, never falling.
+    weights
+        ``(months,)``: w_t, the share of the years' present value in each month; the last stands for all that follows.
+    worth
+        ``(months,)``: v_t, what one unit of money paid in each month counts; 0 where only the cost of falls does.
+    """
+
+    purse: Ints
+    weights: Floats
+    worth: Floats
+
+    @cached_property
+    def rest(self) -> Floats:
+        """``(months,)``: the share of the years that each month and all after it have."""
+        left: Floats = np.cumsum(self.weights[::-1])[::-1]
+        return left
+
+
+def money_in_months(scenario: Scenario, months: int) -> Floats:
+    """``(months,)``: v_t, the present value of one unit of money paid in each month, from now on."""
+    worth: Floats = (1.0 + scenario.discount_rate) ** (-np.arange(months) / 12.0)
+    return worth
+
+
+@dataclass(frozen=True)
+class Lot:
+    """What is bought at once: a guard, or the guards of an offer that are not owned.
+
+    Attributes
+    ----------
+    guards
+        The guards as bits of one number.
+    cents
+        What it costs, fitting included.
+    """
+
+    guards: int
+    cents: int
+
+
+@dataclass(frozen=True)
+class Dated:
+    """A lot and the month in which it is bought."""
+
+    month: int
+    lot: Lot
+
+
+State = tuple[frozenset[int], int]
+"""The numbers of the offers taken, and the guards in hand as bits."""
+
+
+@dataclass(frozen=True)
+class Solved:
+    """A course, and a value that no course costs less than, rounded downward."""
+
+    lots: tuple[Dated, ...]
+    bound: float
+
+
+def disjoint_offers(offers: Sequence[Lot]) -> list[frozenset[int]]:
+    """Sets of offers of which no two share a guard, as numbers; smaller sets first."""
+    found = [
+        frozenset(some)
+        for size in range(len(offers) + 1)
+        for some in combinations(range(len(offers)), size)
+        if not any(offers[one].guards & offers[other].guards for one, other in combinations(some, 2))
+    ]
+    return sorted(found, key=lambda some: (len(some), sorted(some)))
+
+
+def sets_of(guards: int, offers: Sequence[Lot]) -> int:
+    """How many sets of guards in hand and offers taken there are."""
+    if len(offers) > 12:
+        return MOST_SETS + 1
+    taken = [sum(offers[one].guards for one in some) for some in disjoint_offers(offers)]
+    return sum(2 ** (guards - base.bit_count()) for base in taken)
+
+
+def least_in_hand(kits: Ints, cost: Floats, guards: int) -> Floats:
+    """``(sets,)``: f, the least cost of a kit of guards that are in hand, for every set of them.
+
+    Parameters
+    ----------
+    kits
+        ``(kits,)``: the guards of each kit that have to be bought, as bits.
+    cost
+        ``(kits,)``.
+    guards
+        How many can be bought.
+    """
+    least = np.full(2**guards, np.inf)
+    np.minimum.at(least, kits, cost)
+    for bit in range(guards):
+        halves = least.reshape(-1, 2, 2**bit)
+        np.minimum(halves[:, 1], halves[:, 0], out=halves[:, 1])
+    return least
+
+
+def as_bits(kits: Bools) -> Ints:
+    """``(kits,)``: rows of ``(kits, guards)`` as numbers, guard i being bit i."""
+    bits: Ints = kits @ (np.int64(1) << np.arange(kits.shape[1], dtype=np.int64))
+    return bits

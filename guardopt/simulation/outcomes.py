@@ -1,0 +1,160 @@
+"""What becomes of simulated falls with exactly these guards on the bike: which parts are harmed, and what is paid."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from guardopt.arrays import Bools, Floats
+from guardopt.model.pieces import HALF_A_CENT, wears
+from guardopt.simulation.compiled import Bike
+from guardopt.simulation.items import Item, Kind
+from guardopt.simulation.sampling import Stratum
+
+
+def harmed_parts(bike: Bike, stratum: Stratum, fitted: Bools) -> Bools:
+    """``(parts, falls)``: the part is harmed, by the road or by the breaking of another part.
+
+    A part is struck if it is on the bare bike, or by an exposure whose guards are all fitted. A struck part is harmed
+    unless a cover whose guards are all fitted and serve in this fall holds.
+    """
+    harmed = stratum.struck.copy()
+    for row, (part, guards) in enumerate(bike.exposures):
+        if fitted[list(guards)].all():
+            harmed[part] |= stratum.exposes[row]
+    for row, (part, guards) in enumerate(bike.covers):
+        if stratum.serves[row] and fitted[list(guards)].all():
+            harmed[part] &= ~stratum.holds[row]
+    for row, part, takes in bike.knock_ons:
+        harmed[takes] |= harmed[part] & stratum.breaks[part] & stratum.passes[row]
+    return harmed
+
+
+def worn_guards(bike: Bike, stratum: Stratum) -> Bools:
+    """``(guards that wear, falls)``: the guard serves and has a row about a struck part, alone or jointly.
+
+    See `pieces.wears`.
+    """
+    scenario = bike.scenario
+    fall = scenario.falls[stratum.fall].id
+    worn = np.zeros((len(bike.worn_by), stratum.falls), dtype=bool)
+    for index, (guard, pairs) in enumerate(bike.worn_by):
+        for row, part in pairs:
+            if wears(scenario.guards[guard], scenario.covers[row], fall, stratum.sides):
+                worn[index] |= stratum.struck[part]
+    return worn
+
+
+def whole_falls(bike: Bike, stratum: Stratum) -> Bools | None:
+    """``(falls,)``: everything is put right after the fall, since on the bare bike its bill would exceed the cap.
+
+    None where no part waits, so that it makes no difference.
+    """
+    if not bike.scenario.waits:
+        return None
+    bare = np.zeros(len(bike.scenario.guards), dtype=bool)
+    return full_bill(bike, stratum, bare) > bike.scenario.cap + HALF_A_CENT
+
+
+def full_bill(bike: Bike, stratum: Stratum, fitted: Bools) -> Floats:
+    """``(falls,)``: the repair bill with every part counted, also those that wait."""
+    harmed = harmed_parts(bike, stratum, fitted)
+    every = np.ones(stratum.falls, dtype=bool)
+    bills = [item for item in bike.costs.items if item.kind is Kind.BILL]
+    return _added(bills, harmed, harmed & stratum.breaks, every)
+
+
+def cost_at_once(bike: Bike, stratum: Stratum, fitted: Bools) -> Floats:
+    """``(falls,)``: what each single fall costs if what waits is put right at once, renewals aside."""
+    harmed = harmed_parts(bike, stratum, fitted)
+    on_top = [item for item in bike.costs.items if item.kind is Kind.ON_TOP]
+    capped = np.minimum(full_bill(bike, stratum, fitted), bike.scenario.cap)
+    return capped + _added(on_top, harmed, harmed & stratum.breaks, None)
+
+
+def _added(items: Sequence[Item], harmed: Bools, broken: Bools, whole: Bools | None) -> Floats:
+    total = np.zeros(harmed.shape[1])
+    for item in items:
+        total += item.cost(harmed, broken, whole)
+    return total
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the falls of one stratum cost with one kit; every array is ``(falls,)`` unless said."""
+
+    repair_bill: Floats
+    owner_cost: Floats
+    renewals: Floats
+    off_road: Floats
+    """What days without the bike and getting it home cost."""
+    days: Floats
+    """Days without the bike."""
+    written_off: Bools
+    noted: Bools
+    """``(items that wait, falls)``: it came about, to be put right later."""
+    part_harmed: Floats
+    """``(parts,)``: share of the falls in which the part is harmed."""
+    part_bill: Floats
+    """``(parts,)``: mean bill for the part, strip-down aside."""
+    strip_bill: Floats
+    """``(groups,)``: mean bill for reaching the group."""
+
+    @property
+    def paid(self) -> Floats:
+        """What is paid for each fall by itself: the owner's cost, renewals, and days without the bike."""
+        return self.owner_cost + self.renewals + self.off_road
+
+
+def outcome(bike: Bike, stratum: Stratum, fitted: Bools, whole: Bools | None = None) -> Outcome:
+    """Price one kit on one stratum.
+
+    repair bill = Σ harmed parts (broken: price + hours × rate; scuffed: touch-up) + Σ strip-down of groups with a
+    broken part, where what waits is left out of falls that are not whole; owner's cost = min(repair bill, cap);
+    renewals and days without the bike come on top of the cap.
+
+    Parameters
+    ----------
+    bike, stratum
+        The scenario as arrays, and simulated falls.
+    fitted
+        ``(guards,)``: the kit.
+    whole
+        From `whole_falls`, which is asked where it is not given.
+    """
+    whole = whole_falls(bike, stratum) if whole is None else whole
+    scenario, costs = bike.scenario, bike.costs
+    harmed = harmed_parts(bike, stratum, fitted)
+    broken = harmed & stratum.breaks
+    repair, off_road, days = (np.zeros(stratum.falls) for _ in range(3))
+    means: list[float] = []
+    noted: list[Bools] = []
+    for item in costs.items:
+        cost = item.cost(harmed, broken, whole)
+        if item.kind is Kind.BILL:
+            repair += cost
+            means.append(float(cost.sum()) / stratum.falls)
+        elif item.kind is Kind.ON_TOP:
+            off_road += cost
+            days += item.days * broken[list(item.in_others)].any(axis=0)
+        else:
+            noted.append(cost > 0.0)
+    renewals = np.zeros(stratum.falls)
+    for (guard, _), worn in zip(bike.worn_by, worn_guards(bike, stratum), strict=True):
+        if fitted[guard]:
+            renewals += bike.wear[guard] * worn
+    parts = len(scenario.parts)
+    return Outcome(
+        repair_bill=repair,
+        owner_cost=np.minimum(repair, scenario.cap),
+        renewals=renewals,
+        off_road=off_road,
+        days=days,
+        written_off=repair > scenario.write_off_above + HALF_A_CENT,
+        noted=np.array(noted, dtype=bool).reshape(len(noted), stratum.falls),
+        part_harmed=harmed.mean(axis=1),
+        part_bill=np.array(means[:parts]),
+        strip_bill=np.array(means[parts:]),
+    )
