@@ -117,9 +117,9 @@ class Slopes:
         if number.kind is Kind.STRIKE:
             means = {stratum.sides: self._mean(stratum) for stratum in self._struck_anew(changed, number, fall)}
         elif number.kind is Kind.CORRELATION:
-            only = replace(changed, falls=(fall,))
-            drawn = draw(only, self._falls, changed.seed, PURPOSE)
-            means = {stratum.sides: self._mean(stratum) for stratum in drawn}
+            drawn = draw(replace(changed, falls=(fall,)), self._falls, changed.seed, PURPOSE)
+            row = changed.falls.index(fall)
+            means = {stratum.sides: self._mean(replace(stratum, fall=row)) for stratum in drawn}
         else:
             means = {stratum.sides: share / stratum.share for stratum, share in self._shares(number)}
         return fall.per_year * sum(share * means[sides] for sides, share in fall.side_shares().items())
