@@ -151,6 +151,8 @@ def _falls_alone(scenario: Scenario) -> Scenario:
                 dislike=0.0,
                 resale_share=0.0,
                 sells_cents=0,
+                renews_at_price=False,
+                lasts_falls=None,
             )
             for guard in scenario.guards
         ),
