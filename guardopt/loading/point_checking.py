@@ -159,10 +159,10 @@ def _odd_rest(scenario: Scenario, shape: Row, findings: Findings) -> None:
 
     roll = rest(measured_bike(scenario, ()), is_left=True).roll_degrees
     if roll < UPRIGHT:
-        message = f"pushed over, the bike comes back onto its wheels (roll {roll:.0f} degrees)"
+        message = f"pushed over, the bike comes back onto its wheels (roll {round(roll)} degrees)"
         findings.warn(shape.where("centre_up"), message)
     elif roll > OVER:
-        message = f"pushed over, the bike goes on onto its back (roll {roll:.0f} degrees)"
+        message = f"pushed over, the bike goes on onto its back (roll {round(roll)} degrees)"
         findings.warn(shape.where("centre_up"), message)
 
 

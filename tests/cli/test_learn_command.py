@@ -15,6 +15,7 @@ from logs import Rider, simulated_log, write_log
 from shipped import FOLDER
 
 from guardopt.cli import commands as cli
+from guardopt.cli.error_lines import told
 from guardopt.errors import GuardoptError
 from guardopt.files.cells import Findings
 from guardopt.files.tables import parse_table
@@ -36,7 +37,7 @@ def complaint(*args: object) -> str:
     result = run(*args)
     assert isinstance(result.exception, GuardoptError)
     assert result.exception.exit_code == 2
-    return str(result.exception)
+    return "\n".join(told(result.exception))
 
 
 def fingerprint(folder: Path) -> Mapping[str, str]:

@@ -11,7 +11,7 @@ from shipped import FOLDER, NAMES
 
 from guardopt.errors import NoKitError
 from guardopt.loading.load import load
-from guardopt.model.aims import AIMS, Aim, Limits
+from guardopt.model.aims import AIMS, Limits, aim_named
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bench import Bench
 from guardopt.questions.plan import plan
@@ -45,7 +45,7 @@ def at_price(scenario: Scenario, name: str, price: float) -> Scenario:
 def is_in(bench: Bench, name: str, aim: str, budget_cents: int | None) -> bool:
     """Whether there is a kit, and the best one has a guard."""
     try:
-        best = bench.planner.best(Aim(aim), Limits(budget_cents))
+        best = bench.planner.best(aim_named(aim), Limits(budget_cents))
     except NoKitError:
         return False
     assert best.proven
