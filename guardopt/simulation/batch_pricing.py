@@ -23,6 +23,9 @@ from guardopt.simulation.sampling import Stratum
 COUNTED_BITS, MOST_BITS = 20, 62
 """Guards whose combinations are counted in an array, and those that fit into one number."""
 
+WORD_BITS, WORDS_AT_ONCE = 64, 16
+"""Combinations of guards that are looked at in one word, and words at once, so that what is in hand stays small."""
+
 
 @dataclass(frozen=True)
 class MeanCosts:
@@ -158,15 +161,17 @@ def merged_costs(items: Items, literals: Sequence[tuple[int, ...]], names: int, 
         holds = np.stack([z[:, column].all(axis=1) for column in columns], axis=1)
         strikes, first_pair = np.unique(items.against_strike[pairs], return_index=True)
         _, first_strike = np.unique(items.strike_item[strikes], return_index=True)
-        unspared = _unspared(holds, np.searchsorted(covers, items.against_cover[pairs]), first_pair)
-        incurred = np.logical_or.reduceat(unspared, first_strike, axis=1)
-        kind = items.owner[mine] // names
-        for one in np.unique(kind).tolist():
-            yield MergedCost(name, one, incurred[:, kind == one] @ items.cost[mine[kind == one]], which)
+        kinds, row = np.unique(items.owner[mine] // names, return_inverse=True)
+        weights = np.zeros((len(kinds), len(mine)))
+        weights[row, np.arange(len(mine))] = items.cost[mine]
+        cover = np.searchsorted(covers, items.against_cover[pairs])
+        costs = _incurred_costs(holds, cover, first_pair, first_strike, weights)
+        for kind, cost in zip(kinds.tolist(), costs, strict=True):
+            yield MergedCost(name, kind, cost, which)
 
 
-def _unspared(holds: Bools, cover: Ints, first_pair: Ints) -> Bools:
-    """``(patterns, strikes)``: no cover against the strike counts.
+def _incurred_costs(holds: Bools, cover: Ints, first_pair: Ints, first_strike: Ints, weights: Floats) -> Floats:
+    """``(rows of weights, patterns)``: what the items cost that are incurred, the patterns being bits of words.
 
     Parameters
     ----------
@@ -174,16 +179,24 @@ def _unspared(holds: Bools, cover: Ints, first_pair: Ints) -> Bools:
         ``(patterns, covers)``: the cover counts with these guards.
     cover, first_pair
         ``(pairs,)``: a cover against a strike, strike by strike; ``(strikes,)``: the first pair of each.
+    first_strike
+        ``(items,)``: the first strike of each. An item is incurred if no cover counts against one of its strikes.
+    weights
+        ``(rows, items)``: what each item costs.
     """
-    if holds.shape[1] > MOST_BITS:
-        return ~np.logical_or.reduceat(holds[:, cover], first_pair, axis=1)
-    # Strikes are often covered alike: each set of covers, as the bits of a number, is looked at once.
-    bits = np.int64(1) << np.arange(holds.shape[1])
-    against = np.bitwise_or.reduceat(bits[cover], first_pair)
-    sets, which = np.unique(against, return_inverse=True)
-    counts = holds @ bits
-    unspared: Bools = ((counts[:, np.newaxis] & sets) == 0)[:, which]
-    return unspared
+    count = len(holds)
+    words = -(-count // WORD_BITS)
+    packed = np.zeros((holds.shape[1], words * WORD_BITS // 8), dtype=np.uint8)
+    packed[:, : -(-count // 8)] = np.packbits(holds, axis=0).T
+    bits = packed.view(np.uint64)
+    costs = np.empty((len(weights), words * WORD_BITS))
+    for first in range(0, words, WORDS_AT_ONCE):
+        here = slice(first, first + WORDS_AT_ONCE)
+        spared = np.bitwise_or.reduceat(bits[:, here][cover], first_pair, axis=0)
+        incurred = np.bitwise_or.reduceat(~spared, first_strike, axis=0)
+        columns = slice(first * WORD_BITS, (first + incurred.shape[1]) * WORD_BITS)
+        costs[:, columns] = weights @ np.unpackbits(incurred.view(np.uint8), axis=1)
+    return costs[:, :count]
 
 
 def _patterns(kits: Bools, guards: list[int]) -> tuple[Bools, Ints]:
