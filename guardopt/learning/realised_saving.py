@@ -179,27 +179,17 @@ def _with_and_without(bike: Bike, fall: LoggedFall, chances: Floats, rng: np.ran
     broken = np.repeat(np.array([[part.id in fall.broken] for part in parts]), SIMULATIONS, axis=1)
     bare_harmed, bare_broken = _harm_without_guards(bike, fall, chances, rng) if fall.spared else (harmed, broken)
     every = np.ones(shape[1], dtype=bool)
-    repairs = [item for item in bike.costs.items if item.kind is Kind.BILL]
-    bare = np.sum([item.cost(bare_harmed, bare_broken, every) for item in repairs], axis=0)
-    whole: Bools = bare > bike.scenario.cap + HALF_A_CENT
+    whole: Bools = (
+        bike.items.incurred(bare_harmed, bare_broken, every).total(Kind.BILL) > bike.scenario.cap + HALF_A_CENT
+    )
     both = [_cost(bike, harmed, broken, whole), _cost(bike, bare_harmed, bare_broken, whole)]
     return np.stack([bill for bill, _ in both]), np.stack([noted for _, noted in both])
 
 
 def _cost(bike: Bike, harmed: Bools, broken: Bools, whole: Bools) -> tuple[Floats, Bools]:
     """What the owner pays of one fall, ``(simulations,)``, and what waits, ``(items that wait, simulations)``."""
-    bill, on_top = np.zeros(whole.size), np.zeros(whole.size)
-    noted: list[Bools] = []
-    for item in bike.costs.items:
-        cost = item.cost(harmed, broken, whole)
-        if item.kind is Kind.WAITS:
-            noted.append(cost > 0.0)
-        elif item.kind is Kind.ON_TOP:
-            on_top += cost
-        else:
-            bill += cost
-    waits = np.array(noted, dtype=bool).reshape(len(noted), whole.size)
-    return np.minimum(bill, bike.scenario.cap) + on_top, waits
+    incurred = bike.items.incurred(harmed, broken, whole)
+    return np.minimum(incurred.total(Kind.BILL), bike.scenario.cap) + incurred.total(Kind.ON_TOP), incurred.noted()
 
 
 def _harm_without_guards(

@@ -9,6 +9,7 @@ import numpy as np
 
 from guardopt.arrays import Bools
 from guardopt.model.scenario import Scenario
+from guardopt.simulation.incurred import ItemArrays
 from guardopt.simulation.items import cost_items
 
 
@@ -17,8 +18,8 @@ class Bike:
 
     Attributes
     ----------
-    costs
-        Every item that a fall can cost.
+    costs, items
+        Every item that a fall can cost, and the same as arrays.
     knock_ons
         ``(knock-on, part, takes)`` indices, ordered so that whatever breaks a part comes before what the part breaks.
     covers, exposures
@@ -32,6 +33,7 @@ class Bike:
         part_row = {part.id: row for row, part in enumerate(scenario.parts)}
         self.guard_row = {guard.id: row for row, guard in enumerate(scenario.guards)}
         self.costs = cost_items(scenario)
+        self.items = ItemArrays(self.costs.items)
         links = [(k, part_row[link.part], part_row[link.takes]) for k, link in enumerate(scenario.knock_ons)]
         self.knock_ons = _upstream_first(links)
         self.covers = [

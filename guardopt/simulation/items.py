@@ -16,9 +16,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-import numpy as np
-
-from guardopt.arrays import Bools, Floats
 from guardopt.model.scenario import Scenario
 
 
@@ -55,36 +52,6 @@ class Item:
     in_others: tuple[int, ...]
     amount: float = 0.0
     days: float = 0.0
-
-    def cost(self, harmed: Bools, broken: Bools, whole: Bools | None) -> Floats:
-        """What it comes to in each fall.
-
-        Parameters
-        ----------
-        harmed, broken
-            ``(parts, falls)``: the part is harmed, and it is harmed and has to be replaced.
-        whole
-            ``(falls,)``: the fall is whole; None where no part waits, so that it makes no difference.
-        """
-        if whole is None or self.in_whole == self.in_others:
-            return self._cost_of(self.in_others, harmed, broken)
-        cost = np.zeros(whole.size)
-        for parts, where in ((self.in_whole, whole), (self.in_others, ~whole)):
-            if parts:
-                cost += self._cost_of(parts, harmed, broken) * where
-        return cost
-
-    def _cost_of(self, parts: tuple[int, ...], harmed: Bools, broken: Bools) -> Floats:
-        if len(parts) == 1:
-            any_broken, any_harmed = broken[parts[0]], harmed[parts[0]]
-        elif self.scuffed:
-            any_broken, any_harmed = broken[list(parts)].any(axis=0), harmed[list(parts)].any(axis=0)
-        else:
-            any_broken = any_harmed = broken[list(parts)].any(axis=0)
-        cost: Floats = np.where(any_broken, self.broken, 0.0)
-        if self.scuffed and any_harmed.any():
-            cost += self.scuffed * (any_harmed & ~any_broken)
-        return cost
 
 
 @dataclass(frozen=True)

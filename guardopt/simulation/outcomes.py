@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +9,8 @@ import numpy as np
 from guardopt.arrays import Bools, Floats
 from guardopt.model.pieces import HALF_A_CENT, wears
 from guardopt.simulation.compiled import Bike
-from guardopt.simulation.items import Item, Kind
+from guardopt.simulation.incurred import Incurred
+from guardopt.simulation.items import Kind
 from guardopt.simulation.sampling import Stratum
 
 
@@ -55,30 +55,19 @@ def whole_falls(bike: Bike, stratum: Stratum) -> Bools | None:
     if not bike.scenario.waits:
         return None
     bare = np.zeros(len(bike.scenario.guards), dtype=bool)
-    return full_bill(bike, stratum, bare) > bike.scenario.cap + HALF_A_CENT
-
-
-def full_bill(bike: Bike, stratum: Stratum, fitted: Bools) -> Floats:
-    """``(falls,)``: the repair bill with every part counted, also those that wait."""
-    harmed = harmed_parts(bike, stratum, fitted)
-    every = np.ones(stratum.falls, dtype=bool)
-    bills = [item for item in bike.costs.items if item.kind is Kind.BILL]
-    return _added(bills, harmed, harmed & stratum.breaks, every)
+    return _put_right_at_once(bike, stratum, bare).total(Kind.BILL) > bike.scenario.cap + HALF_A_CENT
 
 
 def cost_at_once(bike: Bike, stratum: Stratum, fitted: Bools) -> Floats:
     """``(falls,)``: what each single fall costs if what waits is put right at once, renewals aside."""
+    put_right = _put_right_at_once(bike, stratum, fitted)
+    return np.minimum(put_right.total(Kind.BILL), bike.scenario.cap) + put_right.total(Kind.ON_TOP)
+
+
+def _put_right_at_once(bike: Bike, stratum: Stratum, fitted: Bools) -> Incurred:
+    """What comes about with every part counted, also those that wait."""
     harmed = harmed_parts(bike, stratum, fitted)
-    on_top = [item for item in bike.costs.items if item.kind is Kind.ON_TOP]
-    capped = np.minimum(full_bill(bike, stratum, fitted), bike.scenario.cap)
-    return capped + _added(on_top, harmed, harmed & stratum.breaks, None)
-
-
-def _added(items: Sequence[Item], harmed: Bools, broken: Bools, whole: Bools | None) -> Floats:
-    total = np.zeros(harmed.shape[1])
-    for item in items:
-        total += item.cost(harmed, broken, whole)
-    return total
+    return bike.items.incurred(harmed, harmed & stratum.breaks, np.ones(stratum.falls, dtype=bool))
 
 
 @dataclass(frozen=True)
@@ -125,22 +114,10 @@ def outcome(bike: Bike, stratum: Stratum, fitted: Bools, whole: Bools | None = N
         From `whole_falls`, which is asked where it is not given.
     """
     whole = whole_falls(bike, stratum) if whole is None else whole
-    scenario, costs = bike.scenario, bike.costs
+    scenario = bike.scenario
     harmed = harmed_parts(bike, stratum, fitted)
-    broken = harmed & stratum.breaks
-    repair, off_road, days = (np.zeros(stratum.falls) for _ in range(3))
-    means: list[float] = []
-    noted: list[Bools] = []
-    for item in costs.items:
-        cost = item.cost(harmed, broken, whole)
-        if item.kind is Kind.BILL:
-            repair += cost
-            means.append(float(cost.sum()) / stratum.falls)
-        elif item.kind is Kind.ON_TOP:
-            off_road += cost
-            days += item.days * broken[list(item.in_others)].any(axis=0)
-        else:
-            noted.append(cost > 0.0)
+    incurred = bike.items.incurred(harmed, harmed & stratum.breaks, whole)
+    repair, means = incurred.total(Kind.BILL), incurred.means(Kind.BILL)
     renewals = np.zeros(stratum.falls)
     for (guard, _), worn in zip(bike.worn_by, worn_guards(bike, stratum), strict=True):
         if fitted[guard]:
@@ -150,11 +127,11 @@ def outcome(bike: Bike, stratum: Stratum, fitted: Bools, whole: Bools | None = N
         repair_bill=repair,
         owner_cost=np.minimum(repair, scenario.cap),
         renewals=renewals,
-        off_road=off_road,
-        days=days,
+        off_road=incurred.total(Kind.ON_TOP),
+        days=incurred.days(),
         written_off=repair > scenario.write_off_above + HALF_A_CENT,
-        noted=np.array(noted, dtype=bool).reshape(len(noted), stratum.falls),
+        noted=incurred.noted(),
         part_harmed=harmed.mean(axis=1),
-        part_bill=np.array(means[:parts]),
-        strip_bill=np.array(means[parts:]),
+        part_bill=means[:parts],
+        strip_bill=means[parts:],
     )
