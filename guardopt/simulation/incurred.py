@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from guardopt.arrays import Bools, Floats
+from guardopt.arrays import Bools, Floats, Ints
 from guardopt.simulation.items import Item, Kind
 
 
@@ -29,16 +29,10 @@ class ItemArrays:
         self._in_whole_only = is_single & np.array([not one.in_others for one in items], dtype=bool)
         self._in_others_only = is_single & np.array([not one.in_whole for one in items], dtype=bool)
         self.scuffable = np.flatnonzero([one.scuffed for one in items])
-        self.days = np.array([one.days for one in items])
-        self.of_kind = {kind: np.array([one.kind is kind for one in items], dtype=bool) for kind in Kind}
-        scuffed = np.array([one.scuffed for one in items if one.scuffed])
-        self.amounts = {
-            kind: (
-                np.where(is_kind, [one.broken for one in items], 0.0),
-                np.where(is_kind[self.scuffable], scuffed, 0.0),
-            )
-            for kind, is_kind in self.of_kind.items()
-        }
+        self.of_kind = {kind: np.flatnonzero([one.kind is kind for one in items]) for kind in Kind}
+        self.broken: Floats = np.array([one.broken for one in items], dtype=np.float64)
+        self.scuffed: Floats = np.array([one.scuffed for one in items], dtype=np.float64)
+        self.days: Floats = np.array([one.days for one in items], dtype=np.float64)
 
     def incurred(self, harmed: Bools, broken: Bools, whole: Bools | None) -> Incurred:
         """What comes about in each fall.
@@ -85,26 +79,42 @@ class Incurred:
 
     def total(self, kind: Kind) -> Floats:
         """``(falls,)``: what the items of a kind cost together."""
-        broken, scuffed = self.arrays.amounts[kind]
-        total: Floats = broken @ self.breaks + scuffed @ self.scuffs
+        rows, scuffs = self._rows(kind)
+        total: Floats = self.arrays.broken[rows] @ self.breaks[rows]
+        if scuffs.any():
+            total += self.arrays.scuffed[self.arrays.scuffable[scuffs]] @ self.scuffs[scuffs]
         return total
 
     def means(self, kind: Kind) -> Floats:
         """``(items of the kind,)``: what each costs in a fall on average."""
-        broken, scuffed = self.arrays.amounts[kind]
-        means = broken * self.breaks.mean(axis=1)
-        means[self.arrays.scuffable] += scuffed * self.scuffs.mean(axis=1)
-        of_kind: Floats = means[self.arrays.of_kind[kind]]
+        rows, scuffs = self._rows(kind)
+        means = np.zeros(self.arrays.broken.size)
+        means[rows] = self.arrays.broken[rows] * _shares(self.breaks[rows])
+        scuffable = self.arrays.scuffable[scuffs]
+        means[scuffable] += self.arrays.scuffed[scuffable] * _shares(self.scuffs[scuffs])
+        of_kind: Floats = means[rows]
         return of_kind
 
     def noted(self) -> Bools:
         """``(items that wait, falls)``: it came about, to be put right later."""
-        came = self.breaks.copy()
-        came[self.arrays.scuffable] |= self.scuffs
-        noted: Bools = came[self.arrays.of_kind[Kind.WAITS]]
-        return noted
+        rows, scuffs = self._rows(Kind.WAITS)
+        came = self.breaks[rows]
+        came[np.searchsorted(rows, self.arrays.scuffable[scuffs])] |= self.scuffs[scuffs]
+        return came
 
     def days(self) -> Floats:
         """``(falls,)``: days without the bike."""
-        days: Floats = self.arrays.days @ self.breaks
+        rows, _ = self._rows(Kind.ON_TOP)
+        days: Floats = self.arrays.days[rows] @ self.breaks[rows]
         return days
+
+    def _rows(self, kind: Kind) -> tuple[Ints, Bools]:
+        """The items of a kind, and which of the scuffable ones are."""
+        rows = self.arrays.of_kind[kind]
+        return rows, np.isin(self.arrays.scuffable, rows)
+
+
+def _shares(came: Bools) -> Floats:
+    """``(items,)``: share of the falls in which each comes about."""
+    shares: Floats = np.count_nonzero(came, axis=1) / came.shape[1]
+    return shares

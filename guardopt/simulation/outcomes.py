@@ -131,7 +131,7 @@ def outcome(bike: Bike, stratum: Stratum, fitted: Bools, whole: Bools | None = N
         days=incurred.days(),
         written_off=repair > scenario.write_off_above + HALF_A_CENT,
         noted=incurred.noted(),
-        part_harmed=harmed.mean(axis=1),
+        part_harmed=np.count_nonzero(harmed, axis=1) / stratum.falls,
         part_bill=means[:parts],
         strip_bill=means[parts:],
     )
