@@ -255,18 +255,28 @@ class FactFinder:
         """
         z = np.concatenate([kit, 1.0 - kit])
         groups = self.group_fall.size
-        constant, slope = self._fixed_noted.copy(), np.zeros(groups * z.size)
         chosen = _Chosen(self._merged, self._literals, z)
-        constant += sums(self._merged.owner, chosen.cost, groups)
+        constant = self._fixed_noted + sums(self._merged.owner, chosen.cost, groups)
         cell = self._merged.owner[chosen.item] * z.size + chosen.guard
-        slope += sums(cell, chosen.cost[chosen.item], slope.size)
+        slope = sums(cell, chosen.cost[chosen.item], groups * z.size).reshape(groups, z.size)
+        constant_of_kept, slope_of_kept = self._of_kept(z, least, off)
+        return Facts.of_absence_too(constant + constant_of_kept, slope + slope_of_kept)
+
+    def at_kept(self, kit: Floats) -> Facts:
+        """The facts of `at` about falls that may reach the cap alone, ``(groups that are kept,)``, for every kit."""
+        constant, slope = self._of_kept(np.concatenate([kit, 1.0 - kit]), None, None)
+        kept = self.group_is_kept
+        return Facts.of_absence_too(constant[kept], slope[kept])
+
+    def _of_kept(self, z: Floats, least: Floats | None, off: Bools | None) -> tuple[Floats, Floats]:
+        """Constants and slopes of z of falls that may reach the cap, at their groups, 0 at all others."""
+        groups = self.group_fall.size
         least = self._kept.base if least is None else least
         chosen = _Chosen(self._kept_items, self._literals, z)
         capped = _capped(self._kept_items, self._kept.base, chosen, self._cap, least, self._lifting, _of_z(off))
-        constant += sums(self._kept_group, self._kept.weight * capped.constant, groups)
         cell = self._kept_group[capped.fall] * z.size + capped.guard
-        slope += sums(cell, self._kept.weight[capped.fall] * capped.slope, slope.size)
-        return Facts.of_absence_too(constant, slope.reshape(groups, z.size))
+        slope = sums(cell, self._kept.weight[capped.fall] * capped.slope, groups * z.size)
+        return sums(self._kept_group, self._kept.weight * capped.constant, groups), slope.reshape(groups, z.size)
 
 
 def _of_z(off: Bools | None) -> Bools | None:

@@ -269,10 +269,11 @@ class KitTable:
             return False
         new = slice(int(self._heeded[behind].min()), None)
         constants, slopes = self._constants[new], self._slopes[new]
+        slope_of = slopes.reshape(-1, slopes.shape[2]).T
         for start in range(0, behind.size, ROWS_AT_ONCE):
             some = behind[start : start + ROWS_AT_ONCE]
             kits = self._kits[some].astype(float)
-            says = constants - np.tensordot(kits, slopes, axes=(1, 2))
+            says = constants - (kits @ slope_of).reshape(len(kits), *constants.shape)
             self._least[some] = np.maximum(self._least[some], says.max(axis=1))
             self._bound[some] = self._certain[some] + self._least[some] @ self._weights[self._group_fall]
         self._heeded[behind] = len(self._constants)

@@ -410,8 +410,8 @@ class Planner:
         floor = finder.group_floor(finder.least_costs())
 
         def price_kit(x: Floats) -> tuple[Floats, Floats]:
-            found = finder.at(x)
-            return found.constant[kept], found.slope[kept]
+            found = finder.at_kept(x)
+            return found.constant, found.slope
 
         of_kits = waiting.of_kits(len(kits)) if finder.waits.size else None
         return KitTable(scenario, kits, exact, finder.group_fall[kept], floor[kept], price_kit, of_kits)
