@@ -32,7 +32,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from guardopt.arrays import Bools, Floats, Ints
+from guardopt.arrays import Bools, Floats, Ints, distinct
 from guardopt.cuts.knapsack_bound import Reach
 from guardopt.cuts.lifting import Lifting
 from guardopt.cuts.waiting import least_merged
@@ -104,7 +104,7 @@ class _Chosen:
         doubtful = items.may_repeat[taken]
         if doubtful.any():
             # Two covers of a root may have come down to one guard, which is counted once.
-            pairs = np.unique(item[doubtful] * kit.size + guard[doubtful])
+            pairs = distinct(item[doubtful] * kit.size + guard[doubtful])
             item = np.concatenate([item[~doubtful], pairs // kit.size])
             guard = np.concatenate([guard[~doubtful], pairs % kit.size])
         self.item, self.guard = item, guard

@@ -23,7 +23,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from guardopt.arrays import Floats, Ints
+from guardopt.arrays import Floats, Ints, distinct
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.reduction import Items, KeptFalls, reaches
 
@@ -141,9 +141,7 @@ def _sparing_pairs(items: Items, literals: Sequence[tuple[int, ...]], price: Int
     guard_of = np.array(
         [max(entries, key=lambda one: price[one % price.size]) % price.size for entries in literals], dtype=np.int64
     )
-    pairs = np.unique(
-        items.strike_item[items.against_strike[taken]] * price.size + guard_of[items.against_cover[taken]]
-    )
+    pairs = distinct(items.strike_item[items.against_strike[taken]] * price.size + guard_of[items.against_cover[taken]])
     item, guard = pairs // price.size, pairs % price.size
     by_fall = np.argsort(items.owner[item], kind="stable")
     item = item[by_fall]

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from guardopt.arrays import Bools, Floats, Ints
+from guardopt.arrays import Bools, Floats, Ints, distinct
 from guardopt.simulation.reduction import Items, sums
 
 
@@ -74,6 +74,6 @@ class Lifting:
         )
         item, guard = items.strike_item[items.against_strike], guard_of[items.against_cover]
         wanted = (guard >= 0) & falls[items.owner[item]]
-        pairs = np.unique(item[wanted] * off.size + guard[wanted])
+        pairs = distinct(item[wanted] * off.size + guard[wanted])
         item = pairs // off.size
         return items.owner[item], pairs % off.size, items.cost[item]
