@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import DESK, TELEPHONE, Opened, Opener, barriers, started, why_not, windows
+from browser import DESK, TELEPHONE, Opened, Opener, barriers, why_not, windows
 from made_pages import MadePage, page_of
 
 from guardopt.model.pieces import Kit
@@ -29,13 +29,6 @@ SEEN = "['chosen-budget', 'chosen-summary'].map(id => document.getElementById(id
 REASONS = (
     "[...document.querySelectorAll('.guards tbody tr')].map(row => [row.dataset.id, row.lastElementChild.innerText])"
 )
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """One browser for all these tests."""
-    with started() as running:
-        yield running
 
 
 @pytest.fixture
