@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from copy import copy
 from dataclasses import replace
 from functools import cache, cached_property
@@ -19,12 +20,14 @@ import numpy as np
 from guardopt.arrays import Bools, Floats
 from guardopt.cuts.cut_finder import BareBills, FactFinder, TailFinder
 from guardopt.cuts.cut_pool import BundledCuts, CutPool, CutSet
-from guardopt.cuts.enumeration import KitTable, legal_kits
+from guardopt.cuts.enumeration import KitTable
+from guardopt.cuts.kit_lists import legal_kits
+from guardopt.cuts.tail_table import TailTable
 from guardopt.cuts.ties import TIE
 from guardopt.cuts.waiting import Waiting, WaitingTable
 from guardopt.deadline import NEVER, Deadline
-from guardopt.errors import NoKitError, OutOfTimeError
-from guardopt.model.aims import GAP, Aim, Best, Limits
+from guardopt.errors import NoKitError, OutOfTimeError, SolverError
+from guardopt.model.aims import GAP, WORST, Aim, Best, Limits
 from guardopt.model.pieces import HALF_A_CENT, Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.formulation import Terms, columns_of, fitting_rows
@@ -85,7 +88,8 @@ class Planner:
         """
         falls = tuple(replace(fall, per_year=rate) for fall, rate in zip(self.scenario.falls, per_year, strict=True))
         other = copy(self)
-        other.__dict__.pop("_tail_finder", None)
+        for known in ("_tail_finder", "_tail_table"):
+            other.__dict__.pop(known, None)
         other._take_rates(replace(self.scenario, falls=falls))
         return other
 
@@ -99,7 +103,8 @@ class Planner:
             and what guards cost, their wear included, may differ.
         """
         other = copy(self)
-        other.__dict__.pop("_tail_finder", None)
+        for known in ("_tail_finder", "_tail_table"):
+            other.__dict__.pop(known, None)
         other._bike = Bike(scenario)
         table, is_worn_alike = self._table, np.array_equal(self._bike.wear, other._bike.wear)
         other._finder = self._finder.with_terms(other._bike, None if is_worn_alike else self._sample)
@@ -128,6 +133,7 @@ class Planner:
         self._tail_pool = CutPool()
         self._bundled_tail = BundledCuts(self._tail_pool, np.ones((1, 1)), len(scenario.guards))
         self._known: dict[tuple[Kit, str], float] = {}
+        self._spend_of: dict[Kit, float] = {}
         self._focus: Focus | None = None
         self.fitting_rows = fitting_rows(scenario)
 
@@ -157,6 +163,28 @@ class Planner:
     @cached_property
     def _tail_finder(self) -> TailFinder:
         return TailFinder(Bike(self.scenario), self._sample, self.tail)
+
+    @cached_property
+    def _tail_table(self) -> TailTable | None:
+        """The table of every kit by its worst falls; None where they are too many to list."""
+        costs, finder = self._table(), self._tail_finder
+
+        def price_kit(x: Floats) -> tuple[Floats, Floats]:
+            found = finder.at(x)
+            return found.constant, found.slope
+
+        return None if costs is None else TailTable(self.scenario, costs, self._years_of, price_kit)
+
+    def _best_of_tail(self, limits: Limits, deadline: Deadline) -> Best | None:
+        """The kit whose worst falls cost least, from the list of all kits; None if they are not listed or none fits."""
+        if self._tail_table is None or limits.at_most:
+            return None
+        with suppress(OutOfTimeError):
+            found = self._tail_table.best(
+                limits.budget_cents, limits.must, limits.never, limits.other_than, deadline=deadline
+            )
+            return None if found is None else Best(*found, proven=True)
+        return None
 
     def focus_on(self, budget_cents: int | None) -> Focus:
         """What is known for kits within a budget."""
@@ -303,6 +331,11 @@ class Planner:
         """
         limits = limits or Limits()
         first, *tie_breakers = aim.measures
+        if aim.measures == WORST.measures and (listed := self._best_of_tail(limits, deadline)):
+            beaten = [kit for kit in kits if self.is_allowed(kit, limits) and self.measure(first, kit) < listed.bound]
+            if beaten:
+                raise SolverError(f"the least mean of the worst falls is {listed.bound:.4f}, but a kit has less")
+            return listed
         found = self.search(first, limits, [*kits, *self._known_kits(first, limits)], gap=gap, deadline=deadline)
         if found.kit is None:
             if not found.is_complete:
@@ -351,10 +384,9 @@ class Planner:
         OutOfTimeError
             The search stopped before any kit was found.
         """
-        if deadline.is_over:
-            raise OutOfTimeError("the time allowed is over")
-        table = None if not aim.adds_up else self._table()
-        if table is not None:
+        deadline.check()
+        table = self._table()
+        if table is not None and aim.adds_up:
             found = table.best(
                 self._years_of,
                 limits.budget_cents,
@@ -363,6 +395,7 @@ class Planner:
                 limits.other_than,
                 outlay=aim.counts_price,
                 gap=gap,
+                deadline=deadline,
             )
             return None if found is None else Best(*found, proven=True)
         try:
@@ -444,16 +477,21 @@ class Planner:
 
     def is_allowed(self, kit: Kit, limits: Limits) -> bool:
         """Whether a kit keeps every rule and limit, money in whole cents."""
-        budget = limits.budget_cents
+        budget = math.inf if limits.budget_cents is None else limits.budget_cents
         return (
             limits.must <= kit
             and not limits.never & kit
             and kit not in limits.other_than
-            and (budget is None or self.scenario.spend_cents(kit) <= budget)
-            and self.scenario.is_within_weight(kit)
-            and not self.scenario.clashes(kit)
+            and self._spend_if_legal(kit) <= budget
             and all(self.measure(one, kit) <= most for one, most in limits.at_most.items())
         )
+
+    def _spend_if_legal(self, kit: Kit) -> float:
+        """What a kit costs in cents; NaN, which no budget allows, where it breaks a rule."""
+        if kit not in self._spend_of:
+            is_legal = self.scenario.is_within_weight(kit) and not self.scenario.clashes(kit)
+            self._spend_of[kit] = self.scenario.spend_cents(kit) if is_legal else math.nan
+        return self._spend_of[kit]
 
 
 def _terms(finder: FactFinder, scenario: Scenario, bike: Bike, bundles: int) -> tuple[Terms, Waiting]:
