@@ -25,7 +25,7 @@ from guardopt.cuts.kit_lists import legal_kits
 from guardopt.cuts.tail_table import TailTable
 from guardopt.cuts.ties import TIE
 from guardopt.cuts.waiting import Waiting, WaitingTable
-from guardopt.deadline import NEVER, Deadline
+from guardopt.deadline import EFFORT, NEVER, Deadline
 from guardopt.errors import NoKitError, OutOfTimeError, SolverError
 from guardopt.model.aims import GAP, WORST, Aim, Best, Limits
 from guardopt.model.pieces import HALF_A_CENT, Kit
@@ -175,16 +175,24 @@ class Planner:
 
         return None if costs is None else TailTable(self.scenario, costs, self._years_of, price_kit)
 
-    def _best_of_tail(self, limits: Limits, deadline: Deadline) -> Best | None:
-        """The kit whose worst falls cost least, from the list of all kits; None if they are not listed or none fits."""
-        if self._tail_table is None or limits.at_most:
+    def _lists(self, aim: Aim, limits: Limits) -> KitTable | TailTable | None:
+        """The list of every kit with what it measures for an aim; None where there is none."""
+        if limits.at_most:
             return None
-        with suppress(OutOfTimeError):
-            found = self._tail_table.best(
-                limits.budget_cents, limits.must, limits.never, limits.other_than, deadline=deadline
-            )
-            return None if found is None else Best(*found, proven=True)
-        return None
+        if aim.adds_up:
+            return self._table()
+        return self._tail_table if aim.measures == WORST.measures else None
+
+    def _best_listed(
+        self, table: KitTable | TailTable, aim: Aim, limits: Limits, gap: float, deadline: Deadline
+    ) -> Best | None:
+        """The best kit of a list; None if no kit is allowed."""
+        limited = (limits.budget_cents, limits.must, limits.never, limits.other_than)
+        if isinstance(table, TailTable):
+            found = table.best(*limited, deadline=deadline)
+        else:
+            found = table.best(self._years_of, *limited, outlay=aim.counts_price, gap=gap, deadline=deadline)
+        return None if found is None else Best(*found, proven=True)
 
     def focus_on(self, budget_cents: int | None) -> Focus:
         """What is known for kits within a budget."""
@@ -331,7 +339,7 @@ class Planner:
         """
         limits = limits or Limits()
         first, *tie_breakers = aim.measures
-        if aim.measures == WORST.measures and (listed := self._best_of_tail(limits, deadline)):
+        if not aim.adds_up and (listed := self._listed_in_time(aim, limits, gap, deadline)):
             beaten = [kit for kit in kits if self.is_allowed(kit, limits) and self.measure(first, kit) < listed.bound]
             if beaten:
                 raise SolverError(f"the least mean of the worst falls is {listed.bound:.4f}, but a kit has less")
@@ -359,7 +367,19 @@ class Planner:
         # A search may end without a bound that proves its kit; then nothing is called proven. Among very large amounts
         # rounding alone leaves more than the gap; less than half a cent of it is nothing.
         is_close = best.gap <= max(gap, TIE) or best.objective - best.bound < HALF_A_CENT
-        return best if is_close else replace(best, proven=False)
+        best = best if is_close else replace(best, proven=False)
+        # Where the tree was not done, the list of all kits may still tell, unless less effort was asked for than usual.
+        if best.proven or deadline.nodes < EFFORT:
+            return best
+        return self._listed_in_time(aim, limits, gap, deadline) or best
+
+    def _listed_in_time(self, aim: Aim, limits: Limits, gap: float, deadline: Deadline) -> Best | None:
+        """The best kit of the list of all kits; None if they are not listed, none is allowed, or time is over."""
+        with suppress(OutOfTimeError):
+            deadline.check()
+            table = self._lists(aim, limits)
+            return None if table is None else self._best_listed(table, aim, limits, gap, deadline)
+        return None
 
     def counted_of_price(self, aim: Aim, name: str) -> float:
         """What each unit of money of a guard's price counts in an aim's objective, if the guard is in the kit.
@@ -385,19 +405,9 @@ class Planner:
             The search stopped before any kit was found.
         """
         deadline.check()
-        table = self._table()
-        if table is not None and aim.adds_up:
-            found = table.best(
-                self._years_of,
-                limits.budget_cents,
-                limits.must,
-                limits.never,
-                limits.other_than,
-                outlay=aim.counts_price,
-                gap=gap,
-                deadline=deadline,
-            )
-            return None if found is None else Best(*found, proven=True)
+        table = self._lists(aim, limits)
+        if table is not None:
+            return self._best_listed(table, aim, limits, gap, deadline)
         try:
             return self.best(aim, limits, gap=gap, deadline=deadline)
         except NoKitError:
