@@ -272,7 +272,7 @@ def break_even_lines(scenario: Scenario, found: dict[str, BreakEven]) -> list[st
         if not worth.is_known:
             rows.append((guard.id, "unknown", "unknown"))
         elif worth.worth_it_from is None:
-            rows.append((guard.id, "never", ""))
+            rows.append((guard.id, "never within the budget", ""))
         else:
             until = "" if worth.worth_it_until is None else f"{worth.worth_it_until:.2f} x"
             rows.append((guard.id, f"{worth.worth_it_from:.2f} x", until))
