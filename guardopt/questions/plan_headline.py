@@ -22,11 +22,11 @@ def headline(plan: Plan) -> list[str]:
         _to_do(plan),
         f"{_saved(plan)}{_does_it_pay(plan)}",
         _worst_falls(plan),
-        _days_without(plan),
+        days_without(plan),
         _still_at_risk(plan),
-        _nearly_as_good(plan),
+        nearly_as_good(plan),
         _how_sure(plan),
-        _check_first(plan),
+        check_first(plan),
         _second_opinion(plan),
     ]
     return [line for sentence in sentences for line in wrapped(sentence)]
@@ -138,7 +138,7 @@ def _worst_falls(plan: Plan) -> str:
     return f"The worst {percent(plan.tail)} of falls then cost {worst} each on average."
 
 
-def _days_without(plan: Plan) -> str:
+def days_without(plan: Plan) -> str:
     """Days a year that the bike is off the road, where some part has days."""
     bare, stock, fitted = (bill.days_per_year for bill in plan.prices.bills[:3])
     if bare == fitted == 0.0:
@@ -149,7 +149,7 @@ def _days_without(plan: Plan) -> str:
     return f"Off the road {days(fitted)} a year, instead of {others}."
 
 
-def _nearly_as_good(plan: Plan) -> str:
+def nearly_as_good(plan: Plan) -> str:
     """The first of the kits that the simulation cannot tell from this one, by what it has more and less."""
     close = [one for one in plan.alternatives if one.may_be_luck]
     if not close:
@@ -180,7 +180,7 @@ def _how_sure(plan: Plan) -> str:
     return f"{text} The standard error of the saving is {money(error, plan.scenario.currency)}."
 
 
-def _check_first(plan: Plan) -> str:
+def check_first(plan: Plan) -> str:
     """The guard whose saving decides soonest."""
     call = plan.closest_call
     if call is None or call.least_shortfall is None or call.loss_if_barred is None:

@@ -49,18 +49,13 @@ def why_text(plan: Plan, guards: Sequence[str]) -> str:
 
 
 def _beside(plan: Plan, verdict: Verdict) -> str:
-    """What a picked guard leaves once it is paid; of one left out, a price not told yet at which it would be in."""
-    currency, over = plan.scenario.currency, f"over {years(plan.scenario.years)}"
-    if verdict.picked:
-        left = verdict.left_once_paid
-        if verdict.reason is Reason.OWNED:
-            return ""
-        if left < 0.0:
-            return f"Its price paid, it costs you {money(-left, currency)} {over}."
-        return f"Its price paid, {money(left, currency)} is left {over}."
-    if verdict.next_entry_budget is not None and verdict.enters_at_price is not None:
-        return f"Or at a price of {exact_money(round(100 * verdict.enters_at_price), currency)}, within this budget."
-    return ""
+    """What a guard that is bought leaves once it is paid."""
+    if not verdict.picked or verdict.reason is Reason.OWNED:
+        return ""
+    currency, over, left = plan.scenario.currency, f"over {years(plan.scenario.years)}", verdict.left_once_paid
+    if left < 0.0:
+        return f"Its price paid, it costs you {money(-left, currency)} {over}."
+    return f"Its price paid, {money(left, currency)} is left {over}."
 
 
 def _kit_table(plan: Plan) -> list[str]:
@@ -102,7 +97,7 @@ def _paid_back(plan: Plan, verdict: Verdict) -> str:
 def _left_out_table(plan: Plan) -> list[str]:
     """A row for each guard left out, with the reason and what would have to change for it to come in."""
     rows = [
-        (one.guard, _why(one), f"{one.spend:,.2f}", number(max(0.0, one.gain_if_added or 0.0)), _comes_in(one))
+        (one.guard, _why(one), _costs(one.swap.guard), number(one.gain_if_added or 0.0), _comes_in(one))
         for one, _ in plan.verdicts
         if not one.picked
     ]

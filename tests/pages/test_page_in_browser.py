@@ -27,9 +27,7 @@ A4 = (595.28, 841.89)
 
 KIT = "[...document.querySelectorAll('#kit-rows tr')].map(row => row.dataset.id)"
 SEEN = "['chosen-budget', 'chosen-summary'].map(id => document.getElementById(id).innerText)"
-REASONS = (
-    "[...document.querySelectorAll('.guards tbody tr')].map(row => [row.dataset.id, row.lastElementChild.innerText])"
-)
+REASONS = "[...document.querySelectorAll('.guards tbody tr')].map(row => [row.dataset.id, row.querySelector('.why').textContent])"
 
 
 @pytest.fixture
@@ -230,9 +228,10 @@ def test_without_scripts_it_shows_the_planned_budget(files: dict[str, Path], ope
     kit = [row.get_attribute("data-id") for row in page.locator("#kit-rows tr").all()]
     assert set(kit) == made.plan.kit
     assert shown.text("#chosen-budget") == exact_money(own_budget(made), made.plan.scenario.currency)
-    for row in page.locator(".guards tbody tr td:last-child").all():
-        assert row.is_visible()
-        assert row.inner_text()
+    for row in page.locator(".guards tbody tr details").all():
+        row.locator("summary").click()
+        assert row.locator(".why").is_visible()
+        assert row.locator(".why").inner_text()
     for control in page.locator("button, input").all():
         assert not control.is_visible()
     page.click("text=The budgets as a table")

@@ -144,8 +144,8 @@ def test_rows_of_the_answer_say_what_its_json_says(name: str) -> None:
     rows = rows_below(answer_text(made), "  left out")
     for words, one in zip(rows, left_out, strict=True):
         record = records[one.guard]
-        assert words[2] == f"{record['spend']:,.2f}"
-        assert says(words[3], max(0.0, record["gain_if_added"]))
+        assert words[2] == ("yours" if made.scenario.guard[one.guard].owned else f"{record['spend']:,.2f}")
+        assert says(words[3], record["gain_if_added"])
         budget, price = record["next_entry_budget"], record["enters_at_price"]
         expected = [f"budget {budget:,.2f}"] if budget else [f"price {price:,.2f}"] if price else []
         assert words[4:] == expected

@@ -87,9 +87,9 @@ def test_the_answer_comes_first(name: str) -> None:
     """Right below the title: the budget, the order and the amounts that were asked for."""
     said = reports(name)
     assert answer(said["budgets"]).startswith("Money for guards pays up to ")
-    assert re.match(r"Buy (now|in month \d|in \d goes until month \d): falls then cost ", answer(said["order"]))
+    assert re.match(r"Buy (now|in month \d|in \d steps, the last in month \d): falls then cost ", answer(said["order"]))
     assert answer(said["forecast"]).startswith("With ")
-    assert " years on average. There are four chances in five " in answer(said["forecast"])
+    assert " years on average, and with a chance of 80 % between " in answer(said["forecast"])
 
 
 def test_budgets_say_where_money_stops_paying_and_where_it_stops_mattering(twin: Scenario) -> None:
