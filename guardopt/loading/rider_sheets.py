@@ -25,7 +25,7 @@ from guardopt.files.sources import is_workbook_name
 from guardopt.files.spreadsheet_safety import unsafe
 from guardopt.files.tables import Table, cell_fault, named_columns, parse_table, wrong_width
 from guardopt.files.workbooks.reading import open_workbook
-from guardopt.loading.row_checking import check_columns
+from guardopt.loading.meaning.row_checking import check_columns
 from guardopt.spelling import escaped, printable
 
 if TYPE_CHECKING:

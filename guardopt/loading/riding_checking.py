@@ -10,7 +10,7 @@ from guardopt.errors import Place
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import Table
 from guardopt.loading.columns import FallRow, RateCell
-from guardopt.loading.row_checking import Entry, check_columns, validate
+from guardopt.loading.meaning.row_checking import Entry, check_columns, validate
 from guardopt.spelling import shown
 
 NAME = re.compile(r"[\w-]+")

@@ -20,8 +20,6 @@ from guardopt.model.pieces import HALF_A_CENT
 from guardopt.model.scenario import Scenario
 from guardopt.questions.arguments import adding_aim
 from guardopt.shop.curve_lookup import NO_STEP, Rungs, Shelf, shelf_of
-from guardopt.shop.executors import cluster as clustered
-from guardopt.shop.executors import run_here, run_on
 from guardopt.shop.quote_columns import LOSES, MONEY, Quoted, unquoted_note
 from guardopt.shop.rider_curves import (
     Ladders,
@@ -34,6 +32,8 @@ from guardopt.shop.rider_curves import (
 )
 from guardopt.shop.riders import WRONG, Reader, Riders
 from guardopt.shop.shop import Shop, Wish
+from guardopt.shop.workers.executors import cluster as clustered
+from guardopt.shop.workers.executors import run_here, run_on
 from guardopt.spelling import escaped
 
 if TYPE_CHECKING:
