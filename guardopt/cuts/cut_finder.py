@@ -15,7 +15,7 @@ fact about it:
     θ_g ≥ constant_g − Σ_i slope_gi x_i                                                                    (3)
 
 A root that guards expose a part to has as further covers the absence of each of these guards, for which 1 − x_i stands
-(`reduction`), so that x_i makes it dearer. Below, x is written z = (x, 1 − x) until a fact is finished.
+(`roots`), so that x_i makes it dearer. Below, x is written z = (x, 1 − x) until a fact is finished.
 
 A group is one kind of fall and one item of the list of costs where the cap cannot bind, since there the bill is the sum
 of its items; it is falls of one kind with like bills where the cap may bind. About what waits, θ_g is how often it
@@ -39,9 +39,11 @@ from guardopt.cuts.waiting import least_merged
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.batch_pricing import MergedCost, mean_renewals, merged_costs
 from guardopt.simulation.compiled import Bike
+from guardopt.simulation.item_arrays import Items, sums
 from guardopt.simulation.items import Kind
-from guardopt.simulation.reduction import AT_CAP, Items, KeptFalls, cover_literals, reaches, reduce_falls, sums
+from guardopt.simulation.reduction import AT_CAP, KeptFalls, reaches, reduce_falls
 from guardopt.simulation.risk import tail_weights
+from guardopt.simulation.roots import cover_literals
 from guardopt.simulation.sampling import Stratum
 
 CAPPED_GROUPS = 2

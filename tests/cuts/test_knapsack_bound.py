@@ -17,8 +17,9 @@ from guardopt.model.pieces import Cover, Fall, Guard, Offer, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.outcomes import cost_at_once
-from guardopt.simulation.reduction import cover_literals, reduce_falls
+from guardopt.simulation.reduction import reduce_falls
 from guardopt.simulation.risk import worst_mean
+from guardopt.simulation.roots import cover_literals
 
 GUARDS = 6
 TAIL = 0.15
