@@ -17,9 +17,10 @@ from functools import cache, cached_property
 import numpy as np
 
 from guardopt.arrays import Bools, Floats
-from guardopt.cuts.cut_finder import BareBills, FactFinder, TailFinder
+from guardopt.cuts.cut_finder import BareBills, FactFinder
 from guardopt.cuts.cut_pool import BundledCuts, CutPool, CutSet
 from guardopt.cuts.enumeration import KitTable, legal_kits
+from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.cuts.ties import TIE
 from guardopt.cuts.waiting import Waiting, WaitingTable
 from guardopt.deadline import NEVER, Deadline

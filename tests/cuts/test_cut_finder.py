@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
 from guardopt.arrays import Bools, Floats
-from guardopt.cuts.cut_finder import FactFinder, TailFinder
+from guardopt.cuts.cut_finder import FactFinder
+from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.model.pieces import Cover, Guard, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.compiled import Bike

@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
-from guardopt.cuts.cut_finder import FactFinder, TailFinder
+from guardopt.cuts.cut_finder import FactFinder
 from guardopt.cuts.enumeration import spends
 from guardopt.cuts.knapsack_bound import Reach
+from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.model.pieces import Cover, Fall, Guard, Offer, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.compiled import Bike
