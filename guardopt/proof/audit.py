@@ -25,7 +25,8 @@ from guardopt.errors import InputError, Problem
 from guardopt.model.scenario import Scenario
 from guardopt.proof.audit_columns import Columns, FallCosts, Found, TailMean
 from guardopt.proof.audit_cuts import POINT, Line
-from guardopt.proof.audit_falls import Falls, exact
+from guardopt.proof.audit_falls import Falls
+from guardopt.proof.audit_money import exact
 from guardopt.proof.format import Branch, Column, Proof, StatedLeaf, StatedRow, read_proof
 
 WEIGHED_TO = exact(1e-7)
