@@ -24,23 +24,21 @@ from pathlib import Path
 from typing import Any
 
 from guardopt.errors import InputError, Problem
-from guardopt.files.spreadsheet_safety import unsafe
-from guardopt.files.tables import BESIDE_A_SCENARIO, READING_ORDER
-from guardopt.files.whole_file import (
-    CONTENT,
+from guardopt.files.drafts import CONTENT, draft_beside
+from guardopt.files.held_files import (
     ForeignFileError,
     HeldFile,
-    cannot_be_written,
-    draft_beside,
     is_file_at,
     lock,
     new_file,
     open_own,
-    publish,
     read_all,
     sync_folder,
     write_all,
 )
+from guardopt.files.spreadsheet_safety import unsafe
+from guardopt.files.tables import BESIDE_A_SCENARIO, READING_ORDER
+from guardopt.files.whole_file import cannot_be_written, publish
 from guardopt.files.workbooks.writing import need_writer
 from guardopt.loading.rider_sheets import need_parquet
 from guardopt.shop.quote_columns import MONEY, TEXTS, Quoted, Totals, arrow_schema
