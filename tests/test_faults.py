@@ -20,7 +20,7 @@ from guardopt.files.drafts import MARK, remove_old_drafts
 from guardopt.files.tables import READING_ORDER
 from guardopt.files.taken_once import taken_once
 from guardopt.files.whole_file import write_file
-from guardopt.shop.quote_output import QuoteFile
+from guardopt.shop.output.quote_output import QuoteFile
 
 EVERYDAY, THOROUGH = 60, 400
 
