@@ -13,7 +13,8 @@ from guardopt.errors import InputError
 from guardopt.loading.rider_sheets import read_sheets
 from guardopt.model.aims import Aim
 from guardopt.questions.arguments import adding_aim
-from guardopt.shop.output.quote_output import QuoteFile, check_output, check_size
+from guardopt.shop.output.quote_formats import check_output, check_size
+from guardopt.shop.output.quote_output import QuoteFile
 from guardopt.shop.quote_columns import Totals
 from guardopt.shop.quotes import ChangedRidersError, Demand, answer_demand
 from guardopt.shop.riders import Riders
