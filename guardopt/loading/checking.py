@@ -24,7 +24,7 @@ from guardopt.loading.guard_checking import check_stock, covers_of, exposures_of
 from guardopt.loading.meaning.row_checking import Entry, Model, check_columns, read_entries, validate
 from guardopt.loading.oddities import Origins, warn_of_oddities
 from guardopt.loading.point_checking import check_hull, points_of
-from guardopt.loading.riding_checking import ridings_of
+from guardopt.loading.fall_checking import ridings_of
 from guardopt.loading.settings import Labour, read_settings
 from guardopt.loading.sides import Roster, ids_in, matched, placed
 from guardopt.model.pieces import HALF_A_CENT, Centre, Fall, Insurance, KnockOn, Part
