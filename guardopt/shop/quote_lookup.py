@@ -12,10 +12,7 @@ from guardopt.model.pieces import HALF_A_CENT
 from guardopt.model.scenario import Scenario
 from guardopt.shop.curve_lookup import NO_STEP, Rungs, Shelf, shelf_of
 from guardopt.shop.quote_columns import LOSES, MONEY, Quoted, unquoted_note
-from guardopt.shop.rider_curves import (
-    Ladders,
-    yearly_cost,
-)
+from guardopt.shop.rider_curves import Ladders, yearly_cost
 from guardopt.shop.riders import WRONG, Riders
 from guardopt.shop.shop import Shop, Wish
 

@@ -19,13 +19,7 @@ from guardopt.model.scenario import Scenario
 from guardopt.questions.arguments import adding_aim
 from guardopt.shop.quote_columns import Quoted
 from guardopt.shop.quote_lookup import Counter
-from guardopt.shop.rider_curves import (
-    find_ladders,
-    ladder_jobs,
-    price_jobs,
-    price_kits,
-    rates_matter,
-)
+from guardopt.shop.rider_curves import find_ladders, ladder_jobs, price_jobs, price_kits, rates_matter
 from guardopt.shop.riders import Reader, Riders
 from guardopt.shop.shop import Shop, Wish
 from guardopt.shop.workers.executors import cluster as clustered

@@ -10,15 +10,7 @@ from typing import Any
 
 from guardopt.errors import InputError, Problem
 from guardopt.files.drafts import CONTENT, draft_beside
-from guardopt.files.held_files import (
-    ForeignFileError,
-    is_file_at,
-    lock,
-    new_file,
-    open_own,
-    read_all,
-    write_all,
-)
+from guardopt.files.held_files import ForeignFileError, is_file_at, lock, new_file, open_own, read_all, write_all
 from guardopt.files.whole_file import cannot_be_written
 from guardopt.shop.quote_columns import Totals
 from guardopt.spelling import escaped

@@ -8,10 +8,7 @@ import os
 from pathlib import Path
 
 from guardopt.errors import InputError, Problem
-from guardopt.files.held_files import (
-    AT_ONCE,
-    HeldFile,
-)
+from guardopt.files.held_files import AT_ONCE, HeldFile
 from guardopt.files.spreadsheet_safety import unsafe
 from guardopt.files.tables import BESIDE_A_SCENARIO, READING_ORDER
 from guardopt.files.workbooks.writing import need_writer

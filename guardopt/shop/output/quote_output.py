@@ -19,15 +19,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from guardopt.files.held_files import (
-    AT_ONCE,
-    ForeignFileError,
-    is_file_at,
-    new_file,
-    open_own,
-    sync_folder,
-    write_all,
-)
+from guardopt.files.held_files import AT_ONCE, ForeignFileError, is_file_at, new_file, open_own, sync_folder, write_all
 from guardopt.files.whole_file import cannot_be_written, publish
 from guardopt.shop.output.journal import JOURNAL, NOT_OURS, begun, note, open_left, problem_with, read_journal
 from guardopt.shop.output.quote_formats import arrow_bytes, check_output, write_parquet, write_workbook
