@@ -16,8 +16,9 @@ import numpy as np
 from guardopt.arrays import Bools, Floats, Ints
 from guardopt.cuts.ties import TIE, change_of
 from guardopt.cuts.waiting import WaitingOfKits
+from guardopt.model.offers import best_saving
 from guardopt.model.pieces import Kit
-from guardopt.model.scenario import Scenario, best_saving
+from guardopt.model.scenario import Scenario
 
 MOST_KITS = 400_000
 """Above this the integer program is quicker, and lists would take too much memory."""
