@@ -10,6 +10,8 @@ import math
 import time
 from dataclasses import dataclass
 
+from guardopt.errors import OutOfTimeError
+
 EFFORT = 20_000
 """Nodes that a search may look at; everyday catalogues need fewer than a hundred."""
 
@@ -43,6 +45,17 @@ class Deadline:
     def seconds_left(self) -> float | None:
         """Seconds until then, 0 if it has come; None if it never does."""
         return None if math.isinf(self.at) else max(0.0, self.at - time.monotonic())
+
+    def check(self) -> None:
+        """Stop here if the moment has come.
+
+        Raises
+        ------
+        OutOfTimeError
+            It has.
+        """
+        if self.is_over:
+            raise OutOfTimeError("the time allowed is over")
 
 
 NEVER = Deadline()

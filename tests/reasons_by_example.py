@@ -35,8 +35,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "bar",
         Reason.PICKED,
-        "Costs EUR 20.00; saves EUR 100 over 1 year, mostly on tank; paid back after 2 months. The best kit without it "
-        "is EUR 100 worse over the years.",
+        "Costs EUR 20.00; saves EUR 100 over 1 year, mostly on tank; paid back after 2 months. The best kit without "
+        "it is EUR 100 worse over the years.",
     ),
     (
         {"guards": [guard("bar", 250)], "covers": BAR_COVERS},
@@ -51,16 +51,16 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "bar",
         Reason.PICKED,
-        "Costs EUR 20.00; saves EUR 130 over 1 year, mostly on tank and seat; paid back after 2 months. pad would have "
-        "to come off with it. The best kit without it is EUR 130 worse over the years.",
+        "Costs EUR 20.00; saves EUR 130 over 1 year, mostly on tank and seat; paid back after 2 months. pad would "
+        "have to come off with it. The best kit without it is EUR 130 worse over the years.",
     ),
     (
         {"guards": [replace(BAR, owned=True)], "covers": BAR_COVERS},
         {},
         "bar",
         Reason.OWNED,
-        "Already yours, so keeping it on costs nothing; saves EUR 100 over 1 year, mostly on tank. The best kit without "
-        "it is EUR 100 worse over the years.",
+        "Already yours, so keeping it on costs nothing; saves EUR 100 over 1 year, mostly on tank. The best kit "
+        "without it is EUR 100 worse over the years.",
     ),
     (
         {"guards": [BAR]},
@@ -75,16 +75,16 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {"must": ["bar"]},
         "bar",
         Reason.FORCED_IN,
-        "In because you asked for it, for EUR 20.00; costs EUR 50.00 more over 1 year than it saves. Another kit does as "
-        "well or better without it.",
+        "In because you asked for it, for EUR 20.00; costs EUR 50.00 more over 1 year than it saves. Another kit does"
+        " as well or better without it.",
     ),
     (
         {"guards": [BAR, replace(PAD, needs=(frozenset({"bar"}),))], "covers": BAR_COVERS},
         {"must": ["pad"]},
         "bar",
         Reason.PICKED,
-        "Costs EUR 20.00; saves EUR 100 over 1 year, mostly on tank; paid back after 2 months. pad would have to come off "
-        "with it. No kit is possible without it.",
+        "Costs EUR 20.00; saves EUR 100 over 1 year, mostly on tank; paid back after 2 months. pad would have to come"
+        " off with it. No kit is possible without it.",
     ),
     (
         {"guards": [BAR], "covers": BAR_COVERS},
@@ -147,15 +147,15 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "bar",
         Reason.WEARS_OUT,
-        "It would save EUR 100 of damage over 1 year, but renewing it after falls costs EUR 150. Fitted all the same, it "
-        "leaves you EUR 50.00 worse over the years.",
+        "It would save EUR 100 of damage over 1 year, but renewing it after falls costs EUR 150. With it on, the best"
+        " kit is EUR 50.00 worse over the years.",
     ),
     (
         {"guards": [BAR, PAD], "covers": [*BAR_COVERS, cover("tank", "pad")]},
         {},
         "bar",
         Reason.ADDS_NOTHING,
-        "Beside the rest of the kit it would save nothing in any fall.",
+        "With the rest of the kit on, it would save nothing in any fall.",
     ),
     (
         {"guards": [replace(BAR, needs=(frozenset({"pad"}),)), PAD], "covers": [cover("tank", "bar", "pad")]},
@@ -172,8 +172,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "pad",
         Reason.BEATEN,
-        "Its place is better filled by bar; in its stead it would save EUR 100 over 1 year. Fitted all the same, it "
-        "leaves you EUR 30.00 worse over the years.",
+        "bar does more in its place; fitted instead, it would save EUR 100 over 1 year. With it on, the best kit is "
+        "EUR 30.00 worse over the years.",
     ),
     (
         {
@@ -183,17 +183,16 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "cage",
         Reason.BEATEN,
-        "Its place is better filled by bar and cushion; in their stead it would save EUR 100 over 1 year. Fitted all the "
-        "same, it leaves you EUR 30.00 worse over the years.",
+        "bar and cushion do more in its place; fitted instead, it would save EUR 100 over 1 year. With it on, the "
+        "best kit is EUR 30.00 worse over the years.",
     ),
     (
         {"guards": [BAR, PAD], "covers": BAR_COVERS + PAD_COVERS, "budget_cents": 3000},
         {},
         "pad",
         Reason.OVER_BUDGET,
-        "For EUR 15.00 it would save EUR 30.00 over 1 year, mostly on seat, but this money does more elsewhere; a budget "
-        "of EUR 35.00 would have it; at a price of EUR 10.00 it would be in now. Fitted all the same, it leaves you EUR "
-        "70.00 worse over the years.",
+        "For EUR 15.00 it would save EUR 30.00 over 1 year, mostly on seat, but the same money saves more with other "
+        "guards; from a budget of EUR 35.00 it is in. With it on, the best kit is EUR 70.00 worse over the years.",
     ),
     (
         {
@@ -204,8 +203,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "cage",
         Reason.OVER_BUDGET,
-        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, less than the change costs, mostly on seat, "
-        "but this money does more elsewhere; a budget of EUR 90.00 would have it; at a price of EUR 30.00 it would be in now.",
+        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, less than the change costs, mostly on "
+        "seat, but the same money saves more with other guards; from a budget of EUR 90.00 it is in.",
     ),
     (
         {
@@ -216,24 +215,24 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {"never": []},
         "pad",
         Reason.OVER_BUDGET,
-        "For EUR 15.00 it would save EUR 100 over 1 year, mostly on tank, but this money does more elsewhere; a budget of "
-        "EUR 35.00 would have it.",
+        "For EUR 15.00 it would save EUR 100 over 1 year, mostly on tank, but the same money saves more with other "
+        "guards; from a budget of EUR 35.00 it is in.",
     ),
     (
         {"guards": [replace(BAR, dislike=200.0)], "covers": BAR_COVERS},
         {},
         "bar",
         Reason.NOT_WORTH_IT,
-        "For EUR 20.00 it would save EUR 100 over 1 year, mostly on tank, but you would pay EUR 200 not to have it on the "
-        "bike. Fitted all the same, it leaves you EUR 100 worse over the years.",
+        "For EUR 20.00 it would save EUR 100 over 1 year, mostly on tank, but you would pay EUR 200 not to have it on"
+        " the bike. With it on, the best kit is EUR 100 worse over the years.",
     ),
     (
         {"guards": [guard("bar", 120)], "covers": BAR_COVERS},
         {"aim": "outlay"},
         "bar",
         Reason.NOT_WORTH_IT,
-        "For EUR 120.00 it would save EUR 100 over 1 year, mostly on tank, but that is less than it costs; at a price of "
-        "EUR 99.99 it would be in now. Fitted all the same, it leaves you EUR 20.00 worse over the years, purchases "
+        "For EUR 120.00 it would save EUR 100 over 1 year, mostly on tank, but that is less than it costs; at a price"
+        " of EUR 99.99 it would be in. With it on, the best kit is EUR 20.00 worse over the years, purchases "
         "included.",
     ),
     (
@@ -241,8 +240,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {"aim": "outlay"},
         "bar",
         Reason.NOT_WORTH_IT,
-        "For EUR 240.00 it would save EUR 100 over 1 year, mostly on tank, but that is less than it costs, resale taken "
-        "off; at a price of EUR 199.99 it would be in now. Fitted all the same, it leaves you EUR 20.00 worse over the "
+        "For EUR 240.00 it would save EUR 100 over 1 year, mostly on tank, but that is less than it costs, resale "
+        "taken off; at a price of EUR 199.99 it would be in. With it on, the best kit is EUR 20.00 worse over the "
         "years, purchases included.",
     ),
     (
@@ -250,9 +249,9 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {"aim": "outlay"},
         "bar",
         Reason.NOT_WORTH_IT,
-        "For EUR 90.00 it would save EUR 100 over 1 year, mostly on tank, but you would pay EUR 15.00 not to have it on "
-        "the bike; at a price of EUR 84.99 it would be in now. Fitted all the same, it leaves you EUR 5.00 worse over "
-        "the years, purchases included.",
+        "For EUR 90.00 it would save EUR 100 over 1 year, mostly on tank, but you would pay EUR 15.00 not to have it "
+        "on the bike; at a price of EUR 84.99 it would be in. With it on, the best kit is EUR 5.00 worse over the "
+        "years, purchases included.",
     ),
     (
         {
@@ -263,8 +262,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "pad",
         Reason.NOT_WORTH_IT,
-        "For EUR 15.00 it would save EUR 30.00 over 1 year, mostly on seat, but within the weight limit other guards do "
-        "more. Fitted all the same, it leaves you EUR 70.00 worse over the years.",
+        "For EUR 15.00 it would save EUR 30.00 over 1 year, mostly on seat, but within the weight limit other guards "
+        "do more. With it on, the best kit is EUR 70.00 worse over the years.",
     ),
     (
         {
@@ -274,7 +273,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "cage",
         Reason.BEATEN,
-        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, less than the change costs, mostly on seat, "
-        "but you would pay EUR 40.00 not to have it on the bike. Fitted all the same, it leaves you EUR 10.00 worse over the years.",
+        "For EUR 90.00 it would save EUR 30.00 over 1 year in place of bar, less than the change costs, mostly on "
+        "seat, but you would pay EUR 40.00 not to have it on the bike. With it on, the best kit is EUR 10.00 worse "
+        "over the years.",
     ),
 ]

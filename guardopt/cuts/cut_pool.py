@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,10 +37,6 @@ class CutSet:
     def key(self) -> tuple[bytes, int | None, bytes]:
         """What tells it from other sets of the same pool."""
         return self.point.tobytes(), self.budget_cents, self.off.tobytes()
-
-    def holds_within(self, budget_cents: int | None) -> bool:
-        """Whether it holds for every kit within a budget."""
-        return self.budget_cents is None or (budget_cents is not None and budget_cents <= self.budget_cents)
 
 
 class CutPool:
@@ -105,6 +102,7 @@ class BundledCuts:
         self._count = 0
         self._constant = np.zeros((16, len(weights)))
         self._slope = np.zeros((16, len(weights), guards))
+        self._within = np.zeros(16)
 
     def _catch_up(self) -> None:
         missing = self._pool.sets[self._count :]
@@ -113,8 +111,10 @@ class BundledCuts:
         while self._count + len(missing) > len(self._constant):
             self._constant = np.concatenate([self._constant, np.zeros_like(self._constant)])
             self._slope = np.concatenate([self._slope, np.zeros_like(self._slope)])
+            self._within = np.concatenate([self._within, np.zeros_like(self._within)])
         for cuts in missing:
             self._constant[self._count], self._slope[self._count] = self.of(cuts)
+            self._within[self._count] = math.inf if cuts.budget_cents is None else cuts.budget_cents
             self._count += 1
 
     def of(self, cuts: CutSet) -> tuple[Floats, Floats]:
@@ -142,7 +142,7 @@ class BundledCuts:
         """
         self._catch_up()
         bundles = self._constant.shape[1]
-        numbers = np.flatnonzero([cuts.holds_within(budget_cents) for cuts in self._pool.sets])
+        numbers = np.flatnonzero(self._within[: self._count] >= (math.inf if budget_cents is None else budget_cents))
         if not numbers.size:
             return np.full(bundles, -1), np.full(bundles, -np.inf)
         says = self._constant[numbers] - self._slope[numbers] @ point

@@ -14,63 +14,14 @@ from copy import copy
 import numpy as np
 
 from guardopt.arrays import Bools, Floats, Ints
+from guardopt.cuts.kit_lists import spends
 from guardopt.cuts.ties import TIE, change_of
 from guardopt.cuts.waiting import WaitingOfKits
-from guardopt.model.offers import best_saving
+from guardopt.deadline import NEVER, Deadline
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 
-MOST_KITS = 400_000
-"""Above this the integer program is quicker, and lists would take too much memory."""
-
 ROWS_AT_ONCE = 4096
-
-
-def legal_kits(scenario: Scenario, among: Kit | None = None) -> Bools | None:
-    """``(kits, guards)``: every kit that may be fitted, money aside; None if there are more than `MOST_KITS`.
-
-    Parameters
-    ----------
-    among
-        Only kits of these guards. Default: of all.
-    """
-    guards = scenario.guards
-    kits = np.zeros((1, len(guards)), dtype=bool)
-    for row, guard in enumerate(guards):
-        if among is not None and guard.id not in among:
-            continue
-        rivals = [i for i, other in enumerate(guards[:row]) if scenario.exclude_each_other(guard, other)]
-        with_it = kits[~kits[:, rivals].any(axis=1)]
-        with_it[:, row] = True
-        kits = np.concatenate([kits, with_it])
-        if len(kits) > MOST_KITS:
-            return None
-    position = {guard.id: row for row, guard in enumerate(guards)}
-    for row, guard in enumerate(guards):
-        for alternatives in guard.needs:
-            met = kits[:, [position[name] for name in alternatives]].any(axis=1)
-            kits = kits[met | ~kits[:, row]]
-    if scenario.max_weight_kg is not None:
-        kits = kits[kits @ np.array([guard.weight_kg for guard in guards]) <= scenario.max_weight_kg + 1e-7]
-    return kits
-
-
-def spends(scenario: Scenario, kits: Bools) -> Ints:
-    """``(kits,)``: what each kit costs now, in cents, offers taken where they save most."""
-    spend: Ints = kits.astype(np.int64) @ np.array([guard.gives_up_cents for guard in scenario.guards], dtype=np.int64)
-    spend -= scenario.sold_cents(())
-    lots = [(scenario.bought_in(offer), scenario.offer_saving_cents(offer)) for offer in scenario.offers]
-    lots = [(lot, saving) for lot, saving in lots if saving]
-    if not lots:
-        return spend
-    position = {guard.id: row for row, guard in enumerate(scenario.guards)}
-    usable = np.stack([kits[:, [position[name] for name in lot]].all(axis=1) for lot, _ in lots], axis=1)
-    patterns, which = np.unique(usable, axis=0, return_inverse=True)
-    savings = []
-    for pattern in patterns:
-        taken = [lot for lot, fits in zip(lots, pattern, strict=True) if fits]
-        savings.append(best_saving(taken, frozenset().union(*(lot for lot, _ in taken))))
-    return spend - np.array(savings, dtype=np.int64)[which.ravel()]
 
 
 class KitTable:
@@ -93,6 +44,8 @@ class KitTable:
         which are exact there.
     waiting
         What is known exactly of what waits; None where nothing does.
+    counts_dislike
+        Whether what an owner dislikes counts in what a kit costs.
     """
 
     def __init__(
@@ -104,8 +57,10 @@ class KitTable:
         floor: Floats,
         price_kit: Callable[[Floats], tuple[Floats, Floats]],
         waiting: WaitingOfKits | None = None,
+        *,
+        counts_dislike: bool = True,
     ) -> None:
-        self._kits, self._waiting = kits, waiting
+        self._kits, self._waiting, self._counts_dislike = kits, waiting, counts_dislike
         self._exact_part, self._group_fall = exact_part, group_fall
         self._price_kit = price_kit
         self._position = {guard.id: row for row, guard in enumerate(scenario.guards)}
@@ -133,7 +88,7 @@ class KitTable:
         self._scenario = scenario
         self._spend_cents = spends(scenario, self._kits)
         self._change = self._kits @ change_of(scenario)
-        self._dislike = self._kits @ np.array([guard.dislike for guard in scenario.guards])
+        self._dislike = self._kits @ np.array([guard.dislike * self._counts_dislike for guard in scenario.guards])
         resale = np.array([scenario.resale_value([guard.id]) for guard in scenario.guards])
         self._outlay_extra = self._spend_cents / 100 - self._kits @ resale
         self._weights = np.full(len(self._exact_part), np.nan)
@@ -148,6 +103,7 @@ class KitTable:
         *,
         outlay: bool,
         gap: float,
+        deadline: Deadline = NEVER,
     ) -> tuple[Kit, float, float] | None:
         """The best kit within limits, what it measures and a bound on that of every kit allowed.
 
@@ -157,15 +113,28 @@ class KitTable:
         ----------
         weights
             ``(kinds of fall,)``: ā λ_f.
+
+        Raises
+        ------
+        OutOfTimeError
+            The time was over before a kit was proven best.
         """
-        allowed = self._allowed(budget_cents, must, never)
-        for kit in other_than:
-            fitted = np.array([guard.id in kit for guard in self._scenario.guards], dtype=bool)
-            allowed = allowed[(self._kits[allowed] != fitted).any(axis=1)]
+        allowed = self.allowed(budget_cents, must, never, other_than)
         if not allowed.size:
             return None
-        self._weigh(weights)
         extra = self._outlay_extra[allowed] if outlay else np.zeros(allowed.size)
+        row, value, bound = self._best_of(weights, allowed, extra, gap, deadline)
+        return self.kit(row), value, bound
+
+    def first_of(self, weights: Floats, rows: Ints, deadline: Deadline = NEVER) -> int:
+        """Of some kits the row of the one that costs least over the years; ties go to less spend, then less change."""
+        return self._best_of(weights, rows, np.zeros(rows.size), 0.0, deadline)[0]
+
+    def _best_of(
+        self, weights: Floats, allowed: Ints, extra: Floats, gap: float, deadline: Deadline
+    ) -> tuple[int, float, float]:
+        """The row of the best of some kits, what it measures, and a bound on what any of them does."""
+        self._weigh(weights)
         while True:
             bounds = self._bound[allowed] + extra
             least = int(np.argmin(bounds))
@@ -175,9 +144,10 @@ class KitTable:
             if np.isfinite(value):
                 if value - bounds[least] <= gap * max(1.0, abs(value)):
                     tied = self._first_of_tied(allowed, extra, float(value))
-                    return self._kit(tied), float(value), float(min(bounds[least], value))
+                    return tied, float(value), float(min(bounds[least], value))
                 if self._heed(allowed[bounds < value]):
                     continue
+            deadline.check()
             self._learn_price(int(allowed[least]))
 
     @property
@@ -192,7 +162,7 @@ class KitTable:
         known: Floats = self._bound
         return known
 
-    def least_of(self, weights: Floats, rows: Ints) -> tuple[int, float]:
+    def least_of(self, weights: Floats, rows: Ints, deadline: Deadline = NEVER) -> tuple[int, float]:
         """Of some kits the row of one that costs least over the years, and what it costs, exactly."""
         self._weigh(weights)
         while True:
@@ -200,6 +170,7 @@ class KitTable:
             if self._priced[least]:
                 return least, float(self._bound[least])
             if not self._heed(rows[self._bound[rows] <= self._bound[least]]):
+                deadline.check()
                 self._learn_price(least)
 
     def cost(self, weights: Floats, row: int) -> float:
@@ -222,7 +193,7 @@ class KitTable:
 
     def cheapest(self, weights: Floats, cost_at_most: float, must: Kit, never: Kit) -> int | None:
         """The least spend, in cents, of a kit that costs no more than this over the years; None if there is none."""
-        allowed = self._allowed(None, must, never)
+        allowed = self.allowed(None, must, never)
         self._weigh(weights)
         while True:
             hopeful = allowed[self._bound[allowed] <= cost_at_most]
@@ -245,7 +216,14 @@ class KitTable:
             self._certain += annuity * self._waiting.yearly(weights / annuity, len(self._kits))
         self._bound = self._certain + self._least @ weights[self._group_fall]
 
-    def _allowed(self, budget_cents: int | None, must: Kit, never: Kit) -> Ints:
+    def allowed(
+        self,
+        budget_cents: int | None,
+        must: Kit = frozenset(),
+        never: Kit = frozenset(),
+        other_than: Collection[Kit] = (),
+    ) -> Ints:
+        """The rows of the kits within limits."""
         fits = np.ones(len(self._kits), dtype=bool)
         if budget_cents is not None:
             fits &= self._spend_cents <= budget_cents
@@ -253,7 +231,19 @@ class KitTable:
             fits &= self._kits[:, self._position[name]]
         for name in never:
             fits &= ~self._kits[:, self._position[name]]
-        return np.flatnonzero(fits)
+        rows = np.flatnonzero(fits)
+        for kit in other_than:
+            fitted = np.array([guard.id in kit for guard in self._scenario.guards], dtype=bool)
+            rows = rows[(self._kits[rows] != fitted).any(axis=1)]
+        return rows
+
+    def at_most(self, weights: Floats, rows: Ints, most: float) -> Ints:
+        """Those of some kits that may cost no more than this, by all that is known so far."""
+        self._weigh(weights)
+        hopeful: Ints = rows[self._bound[rows] <= most]
+        self._heed(hopeful)
+        still: Ints = hopeful[self._bound[hopeful] <= most]
+        return still
 
     def _learn_price(self, row: int) -> None:
         """Price one kit, which makes its own bound exact, and keep the facts found there."""
@@ -280,7 +270,12 @@ class KitTable:
         self._heeded[behind] = len(self._constants)
         return True
 
-    def _kit(self, row: int) -> Kit:
+    def is_exact(self, row: int) -> bool:
+        """Whether what a kit costs is known exactly."""
+        return bool(self._priced[row])
+
+    def kit(self, row: int) -> Kit:
+        """The ids of the guards of a kit."""
         return frozenset(
             guard.id for guard, fitted in zip(self._scenario.guards, self._kits[row], strict=True) if fitted
         )

@@ -91,6 +91,11 @@ class Separation:
         """The mean cost of the worst share of falls with a kit, ``(guards,)``."""
         return float(self._tail_finder.at(kit).at(kit)[0])
 
+    def tail_anew(self, kit: Floats) -> tuple[Floats, Floats]:
+        """Constant and slope of the cut about the tail mean at a kit, ``(guards,)``, for every kit; it is not kept."""
+        found = self._tail_finder.at(kit)
+        return found.constant, found.slope
+
     def falls_cost(self, kit: Floats) -> float:
         """What falls cost over the years with a kit, ``(guards,)``, in all bundles."""
         return float(self._waiting.bundled(self._weights @ self._finder.at(kit).at(kit)).sum())

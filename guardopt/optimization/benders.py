@@ -20,12 +20,12 @@ from guardopt.arrays import Bools
 from guardopt.cuts.cut_finder import FactFinder
 from guardopt.cuts.cut_pool import CutPool
 from guardopt.cuts.enumeration import KitTable
-from guardopt.cuts.priced_kits import kit_table
+from guardopt.cuts.priced_kits import PricedKits, at_other_prices, kit_table
 from guardopt.cuts.separation import Separation
 from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.cuts.ties import TIE
-from guardopt.deadline import NEVER, Deadline
-from guardopt.errors import NoKitError, OutOfTimeError
+from guardopt.deadline import EFFORT, NEVER, Deadline
+from guardopt.errors import NoKitError, OutOfTimeError, SolverError
 from guardopt.model.aims import GAP, Aim, Best, Limits
 from guardopt.model.pieces import HALF_A_CENT, Kit
 from guardopt.model.scenario import Scenario
@@ -94,30 +94,26 @@ class Planner:
         """
         other = copy(self)
         other.bike = Bike(scenario)
-        table, is_worn_alike = self._table, np.array_equal(self.bike.wear, other.bike.wear)
+        is_worn_alike = np.array_equal(self.bike.wear, other.bike.wear)
         other._finder = self._finder.with_terms(other.bike, None if is_worn_alike else self._sample)
         other._pool = self._pool.of_every_kit()
-
-        @cache
-        def same_kits() -> KitTable | None:
-            known = table()
-            return None if known is None else known.with_terms(scenario)
-
-        listed_anew = cache(partial(kit_table, scenario, other.bike, other._finder))
-        other._table = same_kits if is_worn_alike else listed_anew
+        same = partial(at_other_prices, self._table, scenario)
+        anew = partial(kit_table, scenario, other.bike, other._finder)
+        other._table = cache(same if is_worn_alike else anew)
         other._take_rates(scenario)
         return other
 
     def _take_rates(self, scenario: Scenario) -> None:
-        finder = self._finder
-        self.scenario = scenario
+        self.scenario, finder = scenario, self._finder
         self.years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
         self.columns = columns_of(scenario, int(finder.group_bundle.max(initial=-1)) + 1)
         self.terms, waiting = terms_of(finder, scenario, self.bike, self.columns.bundles)
         self.cuts = Separation(
             finder, self._pool, lambda: TailFinder(Bike(scenario), self._sample, self.tail), self.terms.weights, waiting
         )
+        self._lists = PricedKits(scenario, self._table, self.years_of, self.cuts.tail_anew)
         self._known: dict[tuple[Kit, str], float] = {}
+        self._spend_of: dict[Kit, float] = {}
         self.fitting_rows = fitting_rows(scenario)
 
     def measure(self, name: str, kit: Kit) -> float:
@@ -180,6 +176,11 @@ class Planner:
         """
         limits = limits or Limits()
         first, *tie_breakers = aim.measures
+        if not aim.adds_up and (listed := self._lists.best_in_time(aim, limits, gap, deadline)):
+            beaten = [kit for kit in kits if self.is_allowed(kit, limits) and self.measure(first, kit) < listed.bound]
+            if beaten:
+                raise SolverError(f"the least mean of the worst falls is {listed.bound:.4f}, but a kit has less")
+            return listed
         found = self.search(first, limits, [*kits, *self._known_kits(first, limits)], gap=gap, deadline=deadline)
         if found.kit is None:
             if not found.is_complete:
@@ -203,7 +204,11 @@ class Planner:
         # A search may end without a bound that proves its kit; then nothing is called proven. Among very large amounts
         # rounding alone leaves more than the gap; less than half a cent of it is nothing.
         is_close = best.gap <= max(gap, TIE) or best.objective - best.bound < HALF_A_CENT
-        return best if is_close else replace(best, proven=False)
+        best = best if is_close else replace(best, proven=False)
+        # Where the tree was not done, the list of all kits may still tell, unless less effort was asked for than usual.
+        if best.proven or deadline.nodes < EFFORT:
+            return best
+        return self._lists.best_in_time(aim, limits, gap, deadline) or best
 
     def counted_of_price(self, aim: Aim, name: str) -> float:
         """What each unit of money of a guard's price counts in an aim's objective, if the guard is in the kit.
@@ -228,20 +233,10 @@ class Planner:
         OutOfTimeError
             The search stopped before any kit was found.
         """
-        if deadline.is_over:
-            raise OutOfTimeError("the time allowed is over")
-        table = None if not aim.adds_up else self._table()
+        deadline.check()
+        table = self._lists.table_for(aim, limits)
         if table is not None:
-            found = table.best(
-                self.years_of,
-                limits.budget_cents,
-                limits.must,
-                limits.never,
-                limits.other_than,
-                outlay=aim.counts_price,
-                gap=gap,
-            )
-            return None if found is None else Best(*found, proven=True)
+            return self._lists.best_of(table, aim, limits, gap, deadline)
         try:
             return self.best(aim, limits, gap=gap, deadline=deadline)
         except NoKitError:
@@ -287,13 +282,18 @@ class Planner:
 
     def is_allowed(self, kit: Kit, limits: Limits) -> bool:
         """Whether a kit keeps every rule and limit, money in whole cents."""
-        budget = limits.budget_cents
+        budget = math.inf if limits.budget_cents is None else limits.budget_cents
         return (
             limits.must <= kit
             and not limits.never & kit
             and kit not in limits.other_than
-            and (budget is None or self.scenario.spend_cents(kit) <= budget)
-            and self.scenario.is_within_weight(kit)
-            and not self.scenario.clashes(kit)
+            and self._spend_if_legal(kit) <= budget
             and all(self.measure(one, kit) <= most for one, most in limits.at_most.items())
         )
+
+    def _spend_if_legal(self, kit: Kit) -> float:
+        """What a kit costs in cents; NaN, which no budget allows, where it breaks a rule."""
+        if kit not in self._spend_of:
+            is_legal = self.scenario.is_within_weight(kit) and not self.scenario.clashes(kit)
+            self._spend_of[kit] = self.scenario.spend_cents(kit) if is_legal else math.nan
+        return self._spend_of[kit]

@@ -141,8 +141,8 @@ def _pays(plan: Plan, curve: BudgetCurve, own: StepWords) -> str:
     """Up to where money pays, and how far beyond the plan goes."""
     currency, until = plan.scenario.currency, round(curve.pays_until * 100)
     most = (
-        f"Beyond {exact_money(until, currency)} more money saves less than it is; what guards fetch at the end is not "
-        "counted."
+        f"Beyond {exact_money(until, currency)}, spending more saves less than it costs; what guards fetch at the end "
+        "is not counted."
     )
     best = curve.at(until)
     more = own.budget_cents - until

@@ -9,13 +9,11 @@ from guardopt.model.pieces import HALF_A_CENT, Guard
 from guardopt.model.scenario import Scenario
 from guardopt.pages.bike_drawing import numbers_of
 from guardopt.pages.page_steps import StepWords, named, said, speaker
-from guardopt.questions.forecast import Forecast
+from guardopt.questions.plan_headline import check_first, days_without, nearly_as_good
 from guardopt.questions.plan_result import Plan
 from guardopt.reports.bill_text import often
-from guardopt.reports.layout import plus_minus
 from guardopt.reports.lying_words import lying_sentences
 from guardopt.reports.plots import spoken
-from guardopt.reports.sureness_text import sureness_sentences, worth_rows
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.pricing import Bill
 from guardopt.words import exact_money, money, number, once_in, percent, save_less, years
@@ -72,8 +70,32 @@ def answer(plan: Plan) -> dict[str, Any]:
                 f"on average; {_write_off(plan)}",
             ),
         ],
-        "notes": [*_does_it_pay(plan), *_not_proven(plan), *lying_sentences(plan)],
+        "worth": _worth_rows(plan),
+        "notes": [
+            *_does_it_pay(plan),
+            *_not_proven(plan),
+            *(speaker(scenario)(say(plan)) for say in (days_without, nearly_as_good, check_first) if say(plan)),
+            *lying_sentences(plan),
+        ],
     }
+
+
+def _worth_rows(plan: Plan) -> list[dict[str, str]]:
+    """What each guard of the kit costs and saves, with bars on one scale; none without reasons."""
+    kit = [one for one, _ in plan.verdicts if one.picked]
+    longest = max((max(one.spend, one.swap.saving) for one in kit), default=0.0)
+    return [
+        {
+            "name": spoken(one.guard),
+            "price": "yours" if one.swap.guard.owned else number(one.spend),
+            "saves": number(one.swap.saving),
+            "left": number(one.left_once_paid),
+            "costs_bar": f"{100.0 * one.spend / longest:.1f}",
+            "saves_bar": f"{100.0 * max(0.0, one.swap.saving) / longest:.1f}",
+        }
+        for one in kit
+        if longest > 0.0
+    ]
 
 
 def _to_buy(plan: Plan) -> list[tuple[str, str]]:
@@ -167,7 +189,7 @@ def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
         for row in shown
     ]
     strips = [
-        (f"reaching {spoken(group)}", [number(float(bill.strip_bill_per_year[row])) for _, bill in bikes(plan)])
+        (f"access: {spoken(group)}", [number(float(bill.strip_bill_per_year[row])) for _, bill in bikes(plan)])
         for row, group in enumerate(Bike(scenario).costs.groups)
     ]
     uncovered, beside = (said(list(map(spoken, names))) if names else "" for names in scenario.uncovered())
@@ -191,10 +213,11 @@ def fall_table(plan: Plan) -> dict[str, Any]:
             {
                 "name": spoken(fall.id),
                 "often": f"{fall.per_year:g} a year",
-                "paid": [number(float(bill.owner_cost[row] + bill.renewals[row])) for _, bill in bikes(plan)],
-                "written_off": [
-                    percent(float(bill.write_off_chance[row])) for _, bill in (bikes(plan)[0], bikes(plan)[-1])
+                "paid": [
+                    number(float(bill.owner_cost[row] + bill.renewals[row] + bill.off_road[row]))
+                    for _, bill in bikes(plan)
                 ],
+                "written_off": [percent(float(bill.write_off_chance[row])) for _, bill in bikes(plan)],
             }
             for row, fall in enumerate(scenario.falls)
         ],
@@ -208,75 +231,3 @@ def _cap(scenario: Scenario) -> str:
     if scenario.insurance is not None and scenario.cap < scenario.value - scenario.salvage:
         return f"One fall costs you {most} at most: the insurer's excess and the dearer premiums after a claim."
     return f"One fall costs you {most} at most: then the bike is given up for what the wreck fetches."
-
-
-def forecast_table(ahead: Forecast) -> dict[str, Any]:
-    """How much falls may cost over the years, in good luck and bad."""
-    scenario, pair = ahead.scenario, (ahead.stock, ahead.fitted)
-    odds = {
-        0.1: "1 time in 10",
-        0.5: "5 times in 10",
-        0.9: "9 times in 10",
-        0.95: "19 times in 20",
-        0.99: "99 times in 100",
-    }
-    rows = [("on average", [number(one.mean) for one in pair])]
-    rows += [
-        (f"{odds[level]} no more than", [number(one.quantiles[level]) for one in pair])
-        for level in ahead.fitted.quantiles
-    ]
-    rows += [
-        ("mean of the worst tenth", [number(one.worst_tenth_mean) for one in pair]),
-        ("chance of paying nothing", [percent(one.chance_of_nothing) for one in pair]),
-        ("chance that the bike is written off", [percent(one.chance_written_off) for one in pair]),
-    ]
-    return {"columns": ["now" if scenario.stock else "bare", "fitted"], "rows": rows, "years": years(scenario.years)}
-
-
-def doubts(plan: Plan) -> dict[str, Any]:
-    """How far the answer can be relied on."""
-    scenario, currency, best = plan.scenario, plan.scenario.currency, plan.best
-    short = best.objective - best.bound
-    proof = (
-        "That is proven"
-        if short < HALF_A_CENT
-        else f"No allowed kit is better by more than {money(short, currency)}: that is proven"
-    )
-    disliked = (
-        ", dislikes included,"
-        if plan.aim.adds_up and not plan.aim.counts_price and any(guard.dislike for guard in scenario.guards)
-        else ""
-    )
-    error = plan.prices.standard_error(2)
-    spread = "" if error is None else f" ± {number(error)}"
-    found: dict[str, Any] = {
-        "aim": plan.aim.purpose,
-        "proof": (
-            f"On the {scenario.falls_sampled:,} falls of each kind and side that the plan was made on, this kit's "
-            f"{plan.aim.measured.format(tail=percent(plan.tail))}{disliked} comes to "
-            f"{money(best.objective, currency)}, and no allowed kit does "
-            f"{'better' if short < HALF_A_CENT else 'much better'}. {proof}."
-        ),
-        "luck": (
-            f"On fresh falls the bike with this kit costs {number(plan.fitted.yearly_cost)}{spread} a year (± one "
-            "standard error). That error is only the luck of the simulation."
-        ),
-        "sureness": "",
-        "worth": [],
-        "break_even": [],
-    }
-    if plan.sureness is not None:
-        found["sureness"] = sureness_sentences(scenario, plan.sureness)
-        found["worth"] = [
-            (row.name, number(row.worth), plus_minus(row.error)) for row in worth_rows(scenario, plan.sureness)
-        ]
-    if plan.break_even is not None:
-        found["break_even"] = [
-            (
-                spoken(name),
-                f"{one.worth_it_from:.2f}" if one.worth_it_from is not None else "never" if one.is_known else "unknown",
-                "" if one.worth_it_until is None else f"{one.worth_it_until:.2f}",
-            )
-            for name, one in plan.break_even.items()
-        ]
-    return found

@@ -22,8 +22,9 @@ from guardopt.files.tables import READING_ORDER
 from guardopt.files.whole_file import write_file
 from guardopt.model.chance_words import told as told_words
 from guardopt.pages.bike_drawing import bike_svg
+from guardopt.pages.page_doubts import doubts, forecast_table
 from guardopt.pages.page_steps import StepWords, planned_step, step_table, steps_in_words
-from guardopt.pages.page_tables import answer, doubts, fall_table, forecast_table, guard_rows, part_table
+from guardopt.pages.page_tables import answer, fall_table, guard_rows, part_table
 from guardopt.questions.bench import Bench
 from guardopt.questions.bill import forced_guards
 from guardopt.questions.budgets import BudgetCurve, budgets

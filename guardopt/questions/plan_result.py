@@ -19,15 +19,9 @@ from guardopt.questions.kit_lying import KitLying
 from guardopt.questions.reasons import verdict_json
 from guardopt.questions.verdicts import Reason, Verdict
 from guardopt.simulation.pricing import Bill, Prices
-from guardopt.spelling import listed
-from guardopt.words import days, exact_money, money, once_in, percent, save_less, wrapped, years
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-NAMED_AT_MOST = 3
-"""Guards of another kit that the headline names."""
 
 
 @dataclass(frozen=True)
@@ -191,27 +185,20 @@ class Plan:
 
     @property
     def headline(self) -> list[str]:
-        """The answer: what to buy, what it costs, what it saves, what is still at risk."""
-        currency = self.scenario.currency
-        lines = [*wrapped(_to_do(self)), *wrapped(f"{_saved(self)}{_does_it_pay(self)}")]
-        if not self.aim.adds_up:
-            worst = money(self.best.objective, currency)
-            lines += wrapped(f"The worst {percent(self.tail)} of falls then cost {worst} each on average.")
-        lines += [*wrapped(_still_at_risk(self)), *wrapped(_days_without(self)), *wrapped(_nearly_as_good(self))]
-        if self.status is not Status.OPTIMAL:
-            lines += wrapped(
-                "The search stopped before this was proven best: another kit may be better by "
-                f"{percent(self.best.gap)} at most. A longer search narrows it."
-            )
-        opinion = self.second_opinion
-        if opinion is not None:
-            agrees = (
-                "finds nothing better"
-                if not opinion.contradicts(self.best.objective)
-                else (f"calls {opinion.bound:.2f} the least there can be, which this kit shows to be wrong")
-            )
-            lines += wrapped(f"Asked for a second opinion, {opinion.solver} {agrees}.")
-        return lines
+        """The answer in about ten lines: what to buy, what comes of it, what is still at risk, how sure it is."""
+        from guardopt.questions.plan_headline import headline
+
+        return headline(self)
+
+    @property
+    def closest_call(self) -> Verdict | None:
+        """The guard to be bought that need only save a little less for a kit without it to do as well; None if none."""
+        calls = [
+            (one.least_shortfall, row, one)
+            for row, (one, _) in enumerate(self.verdicts)
+            if one.reason is Reason.PICKED and one.least_shortfall is not None
+        ]
+        return min(calls, key=lambda call: call[:2])[2] if calls else None
 
     def to_json(self) -> dict[str, Any]:
         """The plan as ``plan --json`` prints it."""
@@ -232,6 +219,9 @@ class Plan:
             "fitted": self._priced_json(2),
             "saving_over_years": self.saving_over_years,
             "saving_over_years_se": self.saving_over_years_se,
+            "left_once_paid": self.ahead,
+            "written_off_per_year": self.written_off_per_year,
+            "check_first": None if self.closest_call is None else self.closest_call.guard,
             "falls": self._falls_json(),
             "alternatives": [one.to_json(self.scenario) for one in self.alternatives],
             "guards": self._guards_json(),
@@ -273,112 +263,3 @@ class Plan:
 
 def _means(row: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in row.items() if key not in ("fall", "per_year")}
-
-
-def _to_do(plan: Plan) -> str:
-    """What to buy for how much, what to sell, and what to take off."""
-    scenario, currency = plan.scenario, plan.scenario.currency
-    off = in_order(scenario, scenario.stock - plan.kit)
-    sold = [name for name in off if scenario.guard[name].sells_cents]
-    kept = [name for name in off if name not in sold]
-    fetched = exact_money(scenario.sold_cents(plan.kit), currency)
-    sell = f" Sell {listed(sold, last='and')}, which you own, for {fetched}." if sold else ""
-    take_off = f"{sell} Take off {listed(kept, last='and')}, which you own." if kept else sell
-    budget = None if plan.budget_cents is None else exact_money(plan.budget_cents, currency)
-    if plan.buy:
-        price = exact_money(scenario.bought_cents(plan.kit), currency)
-        of_budget = "with no limit to the budget" if budget is None else f"of a budget of {budget}"
-        if not sold:
-            return f"Buy {listed(plan.buy, last='and')}: {price} {of_budget}.{take_off}"
-        spend = scenario.spend_cents(plan.kit)
-        rest = (
-            f"that leaves {exact_money(-spend, currency)} over"
-            if spend < 0
-            else f"that takes {exact_money(spend, currency)} {of_budget}"
-        )
-        return f"Buy {listed(plan.buy, last='and')} for {price}.{take_off} In all {rest}."
-    if off:
-        return f"Buy nothing.{take_off}"
-    within = "" if budget is None else f"within {budget} "
-    return f"Buy nothing: {within}no guard improves on the bike as it stands."
-
-
-def _saved(plan: Plan) -> str:
-    """What falls cost before and after."""
-    currency, span = plan.scenario.currency, years(plan.scenario.years)
-    if plan.scenario.discount_rate:
-        span += f" at {100 * plan.scenario.discount_rate:g} % interest"
-    if plan.kit == plan.scenario.stock:
-        return f"Falls cost about {money(plan.fitted.yearly_cost, currency)} a year."
-    less = "less" if plan.saving_over_years >= 0.0 else "more"
-    return (
-        f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
-        f"{money(plan.stock.yearly_cost, currency)}: {money(abs(plan.saving_over_years), currency)} {less} over {span}"
-        f"{_once_paid(plan)}."
-    )
-
-
-def _once_paid(plan: Plan) -> str:
-    """What is left of the saving once the guards are paid, where something is."""
-    if not plan.buy or plan.ahead < 0.0:
-        return ""
-    resale = ", resale counted" if plan.scenario.resale_value(plan.kit) else ""
-    return f", and {money(plan.ahead, plan.scenario.currency)} of it is left once the guards are paid{resale}"
-
-
-def _does_it_pay(plan: Plan) -> str:
-    """A warning where something is to be bought that saves less than it costs, as the aims bills and worst may do."""
-    if plan.aim.counts_price:
-        return ""
-    outlay = _what_outlay_does(plan)
-    if plan.buy and plan.ahead < 0.0:
-        less_resale = ", resale taken off" if plan.scenario.resale_value(plan.kit) else ""
-        return f" The guards cost more than that{less_resale}; {outlay}."
-    if not plan.losing:
-        return ""
-    return f" But {listed(plan.losing, last='and')} {save_less(len(plan.losing))}; {outlay}."
-
-
-def _what_outlay_does(plan: Plan) -> str:
-    """What the aim outlay does about it, with its kit where that is known and short."""
-    if plan.paying is None:
-        return "the aim outlay buys only what pays for itself"
-    scenario = plan.scenario
-    buys = in_order(scenario, plan.paying - scenario.stock)
-    if not buys:
-        return "the aim outlay buys nothing"
-    spend = exact_money(scenario.spend_cents(plan.paying), scenario.currency)
-    if plan.ahead >= 0.0 and plan.kit - plan.paying == set(plan.losing) and plan.paying < plan.kit:
-        return f"the aim outlay leaves {'it' if len(plan.losing) == 1 else 'them'} out and spends {spend}"
-    names = f": {listed(buys, last='and')}" if len(buys) <= NAMED_AT_MOST else ""
-    return f"the aim outlay buys only what pays for itself{names} for {spend}"
-
-
-def _still_at_risk(plan: Plan) -> str:
-    scenario, currency = plan.scenario, plan.scenario.currency
-    text = f"Still at risk: {money(plan.fitted.cost_over_years, currency)} over {years(scenario.years)}"
-    if plan.written_off_per_year > 0.0:
-        return f"{text}, and the bike written off {once_in(plan.written_off_per_year)}."
-    return f"{text}; no simulated fall writes the bike off."
-
-
-def _days_without(plan: Plan) -> str:
-    """Days a year that the bike is off the road, where some part has days."""
-    bare, stock, fitted = (bill.days_per_year for bill in plan.prices.bills[:3])
-    if bare == fitted == 0.0:
-        return ""
-    stands = f", {days(stock)} as it stands" if plan.scenario.stock and plan.kit != plan.scenario.stock else ""
-    return f"Off the road {days(fitted)} a year; the bare bike would be {days(bare)}{stands}."
-
-
-def _nearly_as_good(plan: Plan) -> str:
-    """Kits that the simulation cannot tell from this one, by what they have more and less."""
-    told = []
-    for one in plan.alternatives:
-        if one.may_be_luck:
-            less, more = in_order(plan.scenario, plan.kit - one.kit), in_order(plan.scenario, one.kit - plan.kit)
-            parts = [f"without {listed(less, last='and')}"] * bool(less) + [f"with {listed(more, last='and')}"] * bool(
-                more
-            )
-            told.append(" and ".join(parts))
-    return f"Nearly as good, within the luck of the simulation: {'; '.join(told)}." if told else ""

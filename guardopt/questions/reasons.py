@@ -10,8 +10,8 @@ from guardopt.questions.verdicts import Question, Reason, Verdict
 from guardopt.spelling import listed
 from guardopt.words import exact_money, money, years
 
-OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years")
-OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget", "enters_at_price")
+OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years", "left_once_paid")
+OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget", "next_entry_budget", "enters_at_price")
 """The numbers that go with being picked, and with being left out."""
 
 
@@ -36,9 +36,8 @@ def _picked(question: Question, verdict: Verdict) -> str:
         elif verdict.pays_back_years:
             text += f"; would take {years(verdict.pays_back_years)} to pay back"
             if swap.guard.resale_share:
-                text += (
-                    f", the {money(swap.guard.resale_share * swap.guard.price, currency)} it fetches at the end aside"
-                )
+                fetched = money(swap.guard.resale_share * swap.guard.price, currency)
+                text += f", not counting the {fetched} it fetches at the end"
     elif swap.saving < -HALF_A_CENT:
         text += f"; costs {money(-swap.saving, currency)} more over {span} than it saves"
     else:
@@ -61,7 +60,7 @@ def _left_out(question: Question, verdict: Verdict) -> str:
     needs = f" It needs {_needs(verdict)} as well." if swap.missing() else ""
     forced, harm, fetches = "", _harm(question, verdict), _fetches(question, verdict)
     if verdict.loss_if_forced is not None and verdict.loss_if_forced > HALF_A_CENT:
-        forced = f" Fitted all the same, it leaves you {money(verdict.loss_if_forced, currency)} worse{_by(question)}."
+        forced = f" With it on, the best kit is {money(verdict.loss_if_forced, currency)} worse{_by(question)}."
     match verdict.reason:
         case Reason.FORCED_OUT:
             worth = f"It {would_save}" if swap.saving > HALF_A_CENT else "It would not pay its way"
@@ -70,16 +69,18 @@ def _left_out(question: Question, verdict: Verdict) -> str:
             return f"Cannot be fitted at any budget: {_obstacle(question, verdict)}."
         case Reason.OVER_BUDGET:
             entry = verdict.next_entry_budget
-            enters = "" if entry is None else f"; a budget of {exact_money(round(entry * 100), currency)} would have it"
-            elsewhere = ", but this money does more elsewhere" if (verdict.gain_if_added or 0.0) > HALF_A_CENT else ""
-            cheaper = _cheaper(question, verdict)
-            return f"{_worth(question, verdict)}{elsewhere}{enters}{cheaper}.{harm}{needs}{forced}"
+            enters = _cheaper(question, verdict)
+            if entry is not None:
+                enters = f"; from a budget of {exact_money(round(entry * 100), currency)} it is in"
+            gains = (verdict.gain_if_added or 0.0) > HALF_A_CENT
+            elsewhere = ", but the same money saves more with other guards" if gains else ""
+            return f"{_worth(question, verdict)}{elsewhere}{enters}.{harm}{needs}{forced}"
         case Reason.ADDS_NOTHING if swap.damage_saving < -HALF_A_CENT:
             more = money(-swap.damage_saving, currency)
             return f"It would do more harm than good: falls would cost {more} more over {span}.{harm}{fetches}{forced}"
         case Reason.ADDS_NOTHING:
             why = f" It helps only together with {_needs(verdict)}." if swap.missing() else ""
-            return f"Beside the rest of the kit it would save nothing in any fall.{why}{fetches}{forced}"
+            return f"With the rest of the kit on, it would save nothing in any fall.{why}{fetches}{forced}"
         case Reason.WEARS_OUT:
             renewals = money(swap.damage_saving - swap.saving, currency)
             damage = money(swap.damage_saving, currency)
@@ -88,8 +89,8 @@ def _left_out(question: Question, verdict: Verdict) -> str:
             )
         case Reason.BEATEN if (verdict.gain_if_added or 0.0) <= HALF_A_CENT:
             rivals = swap.rivals()
-            stead = "its" if len(rivals) == 1 else "their"
-            better = f"Its place is better filled by {_and(rivals)}; in {stead} stead it {would_save}."
+            do = "does" if len(rivals) == 1 else "do"
+            better = f"{_and(rivals)} {do} more in its place; fitted instead, it {would_save}."
             return f"{better}{harm}{fetches}{needs}{forced}"
         case _:
             against = f"{_against(question, verdict)}{_cheaper(question, verdict)}"
@@ -137,7 +138,7 @@ def _cheaper(question: Question, verdict: Verdict) -> str:
         return ""
     # Rounded down: a cent above it would still be out.
     cents = math.floor(verdict.enters_at_price * 100 + 1e-6)
-    return f"; at a price of {exact_money(cents, question.scenario.currency)} it would be in now"
+    return f"; at a price of {exact_money(cents, question.scenario.currency)} it would be in"
 
 
 def _against(question: Question, verdict: Verdict) -> str:
@@ -152,7 +153,7 @@ def _against(question: Question, verdict: Verdict) -> str:
     if guard.dislike and gain <= laid_out + guard.dislike:
         return f"you would pay {money(guard.dislike, scenario.currency)} not to have it on the bike"
     if not question.steps:
-        return "there was no time to find out whether a larger budget would have it"
+        return "there was no time to find out whether it is in at a larger budget"
     if not scenario.is_within_weight(question.steps[-1].best.kit | {guard.id}):
         return "within the weight limit other guards do more"
     return "other guards do more for the same money at every budget"

@@ -182,7 +182,7 @@ class Swap:
 class Verdict:
     """One guard's place in a plan; the names of its numbers are those of ``plan --json``.
 
-    Not in there are `swap` and `next_entry_budget`, the least budget above the plan's whose best kit has the guard.
+    Not in there is `swap`; `next_entry_budget` is the least budget above the plan's whose best kit has the guard.
     Money is in the scenario's currency. Of the numbers with a default, the first three are of picked guards and the
     others of those left out; None where there is no such number.
     """
@@ -201,6 +201,23 @@ class Verdict:
     enters_at_budget: float | None = None
     next_entry_budget: float | None = None
     enters_at_price: float | None = None
+
+    @property
+    def left_once_paid(self) -> float:
+        """What a picked guard saves over the years less its own price, what it fetches now or at the end counted."""
+        guard = self.swap.guard
+        return self.swap.saving - guard.gives_up_cents / 100 + self.swap.scenario.resale_value([guard.id])
+
+    @property
+    def least_shortfall(self) -> float | None:
+        """By what share of its saving a picked guard may fall short before a kit without it does as well.
+
+        None where it saves nothing, or no kit without it is known. A kit without the guard costs the same whatever the
+        guard saves, so the two meet where its saving has shrunk by `loss_if_barred`.
+        """
+        if self.loss_if_barred is None or self.swap.saving <= HALF_A_CENT:
+            return None
+        return self.loss_if_barred / self.swap.saving
 
     @property
     def would_not_pay(self) -> bool:

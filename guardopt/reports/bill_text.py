@@ -129,7 +129,7 @@ def _bill_parts(scenario: Scenario, bill: Bill) -> list[str]:
         for name, amount in zip(groups, bill.strip_bill_per_year, strict=True)
     ]
     put_right = ["times put right"] if scenario.waits else []
-    lines = table(("part", "times harmed", *put_right, "repair bills"), rows)
+    lines = table(("part", "times damaged", *put_right, "repair bills"), rows)
     return [*lines, *waiting_lines(scenario), *not_all_paid(bill)]
 
 

@@ -21,6 +21,12 @@ CAUTIONS = (
     "The numbers are estimates from simulated falls, and no better than the prices, hours and chances put in.",
 )
 
+IN_SHORT = (
+    "Guards protect the machine, not the rider; evidence on rider injury is mixed. Frame, fork, brakes and steering "
+    "are for a qualified mechanic; vehicle rules, maker and insurer come first. All numbers are estimates. More: plan "
+    "--full."
+)
+
 
 def table(
     header: Sequence[str],
@@ -100,7 +106,12 @@ def shortened(name: str, width: int) -> str:
 
 
 def cautions() -> list[str]:
-    """What every report has to say."""
+    """What every report has to say, in short."""
+    return ["", *wrapped(IN_SHORT)]
+
+
+def whole_cautions() -> list[str]:
+    """What every report has to say, in full."""
     return ["", "Before you rely on this", *(line for one in CAUTIONS for line in wrapped(one, "    ", "  - "))]
 
 

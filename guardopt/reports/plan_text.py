@@ -1,4 +1,4 @@
-"""Reports for a terminal: the answer first, eighty columns wide, plain text."""
+"""All there is to say of a plan, for a terminal: eighty columns wide, plain text."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from guardopt.questions.bill import in_order
 from guardopt.questions.plan_result import Plan
 from guardopt.questions.verdicts import Verdict
 from guardopt.reports.bill_text import not_all_paid, often, waiting_lines, whole_lines
-from guardopt.reports.layout import cautions, plus_minus, table, title
+from guardopt.reports.layout import plus_minus, table, title, whole_cautions
 from guardopt.reports.lying_words import lying_sentences
+from guardopt.reports.plan_answer import offers_taken
 from guardopt.reports.question_text import break_even_lines
 from guardopt.reports.sureness_text import sureness_lines
 from guardopt.spelling import listed
-from guardopt.words import exact_money, money, number, percent, wrapped
+from guardopt.words import money, number, percent, wrapped
 
 PARTS_SHOWN = 8
 
@@ -26,12 +27,10 @@ def plan_text(plan: Plan) -> str:
     kit = [line for verdict, text in picked for line in _reason_lines(verdict.guard, text)]
     if not plan.verdicts and plan.kit:
         kit = wrapped(f"{listed(in_order(scenario, plan.kit), last='and')}.", "  ")
-    lines += ["", "The kit", *(kit or ["  No guard."]), *_offers_taken(plan)]
+    lines += ["", "The kit", *(kit or ["  No guard."]), *offers_taken(plan)]
     if left_out:
         lines += ["", "Left out"]
-        lines += [
-            line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, _label(plan, verdict))
-        ]
+        lines += [line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, _label(verdict))]
     before = "as it stands" if scenario.stock else "bare"
     lines += ["", f"One fall of each kind, {before} and with this kit ({scenario.currency})", *_falls_table(plan)]
     lines += _no_guard_helps(plan)
@@ -42,29 +41,15 @@ def plan_text(plan: Plan) -> str:
         lines += sureness_lines(scenario, plan.sureness)
     if plan.break_even is not None:
         lines += break_even_lines(scenario, plan.break_even)
-    return "\n".join([*lines, *cautions()])
+    return "\n".join([*lines, *whole_cautions()])
 
 
 def _reason_lines(guard: str, text: str, label: str = "") -> list[str]:
     return [*wrapped(f"{guard} ({label})" if label else guard, "  "), *wrapped(text, "      ")]
 
 
-def _label(plan: Plan, verdict: Verdict) -> str:
-    label = verdict.reason.value.replace("_", " ")
-    return f"{label}, and would not pay" if verdict.would_not_pay and not plan.aim.counts_price else label
-
-
-def _offers_taken(plan: Plan) -> list[str]:
-    """What offers save on the kit, so that the prices above add up to what is spent."""
-    singly = sum(plan.scenario.guard[name].spend_cents for name in plan.kit)
-    saved = singly - plan.scenario.bought_cents(plan.kit)
-    if not saved:
-        return []
-    return wrapped(
-        f"Bought singly these would cost {exact_money(singly, plan.scenario.currency)}; offers take off "
-        f"{exact_money(saved, plan.scenario.currency)}.",
-        "  ",
-    )
+def _label(verdict: Verdict) -> str:
+    return verdict.reason.value.replace("_", " ")
 
 
 def _before(plan: Plan) -> str:
@@ -132,7 +117,7 @@ def _parts_table(plan: Plan) -> list[str]:
         )
         for row in dearest[:PARTS_SHOWN]
     ]
-    above = (("", 1), ("repair bills", 2), ("times harmed", 2))
+    above = (("", 1), ("repair bills", 2), ("times damaged", 2))
     lines = table(("part", *(_before(plan), "fitted") * 2), rows, above=above)
     return [*lines, *waiting_lines(plan.scenario), *not_all_paid(plan.stock)]
 

@@ -161,7 +161,7 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
         worth = "pays for itself" if order.aim.counts_price else "makes falls cost less"
         return wrapped(f"Buy nothing: no guard that the {saved} saved{by} can pay for {worth}.")
     times, last = len(buys), buys[-1].month
-    when = "now" if last == 0 else f"in month {last}" if times == 1 else f"in {times} goes until month {last}"
+    when = "now" if last == 0 else f"in month {last}" if times == 1 else f"in {times} steps, the last in month {last}"
     disliked = ", dislikes included" if any(guard.dislike for guard in scenario.guards) else ""
     falls = _counted(order)
     lines = wrapped(f"Buy {when}: {falls} then cost {money(order.cost, currency)} over {span} in all{disliked}.")
@@ -204,12 +204,12 @@ def forecast_text(forecast: Forecast) -> str:
     kit = _names(scenario, after.kit) or "no guard"
     lines = title(scenario)
     lines += wrapped(
-        f"With {kit} on the bike falls will cost {money(after.mean, currency)} over {span} on average. There are four "
-        f"chances in five that it comes to between {money(after.quantiles[0.1], currency)} and "
+        f"With {kit} on the bike falls will cost {money(after.mean, currency)} over {span} on average, and with a "
+        f"chance of 80 % between {money(after.quantiles[0.1], currency)} and "
         f"{money(after.quantiles[0.9], currency)}."
     )
     lines += wrapped(
-        f"With the bike as it stands: {money(before.mean, currency)} on average, four chances in five of between "
+        f"With the bike as it stands: {money(before.mean, currency)} on average, and with a chance of 80 % between "
         f"{money(before.quantiles[0.1], currency)} and {money(before.quantiles[0.9], currency)}."
     )
     if forecast.best is not None and not forecast.best.proven:
@@ -272,7 +272,7 @@ def break_even_lines(scenario: Scenario, found: dict[str, BreakEven]) -> list[st
         if not worth.is_known:
             rows.append((guard.id, "unknown", "unknown"))
         elif worth.worth_it_from is None:
-            rows.append((guard.id, "never", ""))
+            rows.append((guard.id, "never within the budget", ""))
         else:
             until = "" if worth.worth_it_until is None else f"{worth.worth_it_until:.2f} x"
             rows.append((guard.id, f"{worth.worth_it_from:.2f} x", until))

@@ -61,7 +61,7 @@ def kits_text(found: ReadyKits, currency: str) -> str:
         lines += wrapped(name + listed(kit["guards"], last="and"), "  ")
         lines += wrapped(f"{_riders(kit['riders'])}; saves {money(kit['saving_over_years'], currency)}.", "  ")
     if said["without"]:
-        lines += ["", *wrapped(f"{_riders(said['without'])} can pay none of these, or gain nothing from one.")]
+        lines += ["", *wrapped(f"{_riders(said['without'])} cannot afford any of these, or gain nothing from one.")]
     if said["losing"]:
         hint = "; --aim outlay counts what kits cost as well" if not found.aim.counts_price else " on fresh falls"
         lines += wrapped(f"{_riders(said['losing'])} would pay more for the kit than it saves{hint}.")
@@ -70,7 +70,7 @@ def kits_text(found: ReadyKits, currency: str) -> str:
         for one in said["curve"]
     ]
     lines += ["", f"How many kits to keep ({currency})"]
-    lines += table(("kits", "saving", "of tailor-made", "none saves more than"), rows)
+    lines += table(("kits", "saving", "of tailor-made", "most possible"), rows)
     fresh = said["fresh"]
     lines += [
         "",

@@ -46,7 +46,7 @@
     find("chosen-summary").textContent = step.summary;
     const kit = new Set(step.kit);
     rows.forEach((line, guard) => {
-      line.lastElementChild.textContent = data.texts[step.reasons[guard]];
+      line.querySelector(".why").textContent = data.texts[step.reasons[guard]];
       (kit.has(guard) ? kitRows : outRows).append(line);
     });
   };

@@ -17,7 +17,7 @@ import pulp
 
 from guardopt.arrays import Floats
 from guardopt.cuts.cut_finder import FactFinder
-from guardopt.cuts.enumeration import legal_kits, spends
+from guardopt.cuts.kit_lists import legal_kits, spends
 from guardopt.deadline import Deadline
 from guardopt.model.aims import Aim, Limits
 from guardopt.model.pieces import Kit

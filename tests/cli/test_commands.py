@@ -80,13 +80,22 @@ def test_text_is_what_the_package_says(ask: Callable[..., Answer], twin: Path) -
     """The report and one line break, and nothing on standard error."""
     from guardopt.reports.bill_text import bill_text
     from guardopt.reports.check_text import check_text
+    from guardopt.reports.plan_answer import answer_text, why_text
     from guardopt.reports.plan_text import plan_text
 
     scenario = guardopt.load(twin)
     assert ask("check", twin) == Answer(0, check_text(scenario) + "\n", "")
     assert ask("bill", twin) == Answer(0, bill_text(guardopt.bill(scenario)) + "\n", "")
     made = guardopt.plan(scenario, reasons=False)
-    assert ask("plan", twin, "--no-reasons") == Answer(0, plan_text(made) + "\n", "")
+    assert ask("plan", twin, "--no-reasons") == Answer(0, answer_text(made) + "\n", "")
+    assert ask("plan", twin, "--full", "--no-reasons") == Answer(0, plan_text(made) + "\n", "")
+    made = guardopt.plan(scenario)
+    assert ask("plan", twin) == Answer(0, answer_text(made) + "\n", "")
+    story = why_text(made, ["crash_bar", "lever_guard.left", "lever_guard.right"])
+    assert ask("plan", twin, "--why", "crash_bar,lever_guard") == Answer(0, story + "\n", "")
+    unknown = "error: --why: no guard 'crash_br' in this scenario; did you mean crash_bar?\n"
+    assert ask("plan", twin, "--why", "crash_br") == Answer(2, "", unknown)
+    assert ask("plan", twin, "--why", "crash_bar", "--full") == Answer(2, "", "error: --why: cannot go with --full\n")
 
 
 def test_what_ifs_and_sample_options_change_the_scenario_before_it_is_asked(

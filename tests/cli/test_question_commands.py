@@ -18,7 +18,7 @@ from guardopt.questions.budgets import budgets
 from guardopt.questions.forecast import forecast
 from guardopt.questions.plan import plan
 from guardopt.questions.purchase_schedule import order
-from guardopt.reports.plan_text import plan_text
+from guardopt.reports.plan_answer import answer_text
 from guardopt.reports.question_text import budgets_text, forecast_text, order_text
 
 Ask = Callable[..., tuple[int, str, str]]
@@ -87,7 +87,7 @@ def test_text_is_what_the_package_says(ask: Ask, folder: Path, twin: Scenario) -
     assert ask("forecast", folder) == (0, forecast_text(forecast(twin)) + "\n", "")
     made = plan(twin, reasons=False, sure=5, break_even=True)
     asked = ("plan", folder, "--no-reasons", "--sure", 5, "--break-even")
-    assert ask(*asked) == (0, plan_text(made) + "\n", "")
+    assert ask(*asked) == (0, answer_text(made) + "\n", "")
 
 
 def test_budgets_shown_as_json_are_those_asked_for(ask: Ask, folder: Path, twin: Scenario) -> None:

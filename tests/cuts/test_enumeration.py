@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from random_scenarios import all_kits, price_every_kit, random_limits, random_scenario, sample_of
 
 from guardopt.arrays import Bools
-from guardopt.cuts import enumeration as kit_table
+from guardopt.cuts import kit_lists
 from guardopt.cuts.cut_finder import FactFinder
-from guardopt.cuts.enumeration import legal_kits, spends
+from guardopt.cuts.kit_lists import legal_kits, spends
 from guardopt.errors import NoKitError
 from guardopt.model.aims import AIMS, GAP, Aim, Limits
 from guardopt.model.pieces import Kit
@@ -110,7 +110,7 @@ def test_where_kits_are_too_many_to_list_the_program_answers(
     questions = [random_limits(scenario, 100 * seed + question) for question in range(4)]
     listed_planner = Planner(scenario, sample)
     by_list = [listed_planner.best_or_none(aim, limits) for limits in questions]
-    monkeypatch.setattr(kit_table, "MOST_KITS", 3)
+    monkeypatch.setattr(kit_lists, "MOST_KITS", 3)
     assert legal_kits(scenario) is None
     planner = Planner(scenario, sample)
     for limits, expected in zip(questions, by_list, strict=True):

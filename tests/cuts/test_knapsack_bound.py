@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
 from guardopt.cuts.cut_finder import FactFinder
-from guardopt.cuts.enumeration import spends
+from guardopt.cuts.kit_lists import spends
 from guardopt.cuts.knapsack_bound import Reach
 from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.model.pieces import Cover, Fall, Guard, Offer, Part, Side

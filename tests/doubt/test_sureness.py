@@ -283,7 +283,7 @@ def test_under_other_rates_every_kit_measures_what_pricing_it_anew_says(
 ) -> None:
     """Facts found under the guessed rates serve others, whether kits are listed or left to the program."""
     if not listed:
-        monkeypatch.setattr("guardopt.cuts.enumeration.MOST_KITS", 0)
+        monkeypatch.setattr("guardopt.cuts.kit_lists.MOST_KITS", 0)
     scenario = small(3)
     planner, limits = Planner(scenario, sample_of(scenario)), Limits(scenario.budget_cents)
     planner.best(Aim.BILLS, limits)

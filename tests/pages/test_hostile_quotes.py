@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import started, why_not, windows
+from browser import why_not, windows
 from folders import write_folder
 from shops import write_riders
 
@@ -41,13 +40,6 @@ HOSTILE = (
     f"&lt;script&gt;{TAKEN}&lt;/script&gt; &#60;script&#62;",
 )
 """Texts that have got through somewhere: tags, attributes, addresses, styles, templates, entities."""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """One browser for all these tests."""
-    with started() as running:
-        yield running
 
 
 def page_with(folder: Path, texts: tuple[str, ...]) -> Path:

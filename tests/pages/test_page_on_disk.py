@@ -15,7 +15,7 @@ from guardopt.cli import commands as cli
 from guardopt.errors import InputError
 from guardopt.loading.load import load
 from guardopt.questions.plan import plan
-from guardopt.reports.plan_text import plan_text
+from guardopt.reports.plan_answer import answer_text
 
 pytest.importorskip("jinja2")
 pytest.importorskip("matplotlib")
@@ -141,7 +141,7 @@ def test_the_command_writes_the_page_beside_its_report(
     """`plan --page` prints the report as ever, and says on the other channel where the page went."""
     folder, target = write_folder(tmp_path / "bike"), tmp_path / "bike.html"
     status, out, err = command(monkeypatch, capsys, "plan", folder, "--page", target)
-    assert (status, out) == (0, f"{plan_text(plan(load(folder)))}\n")
+    assert (status, out) == (0, f"{answer_text(plan(load(folder)))}\n")
     assert f"Wrote the page to {target}." in err
     assert "<h1>Small twin (invented)</h1>" in target.read_text(encoding="utf-8")
 

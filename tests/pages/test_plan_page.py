@@ -125,7 +125,7 @@ def test_whose_data_it_is_stands_at_its_top(name: str) -> None:
     """A shipped scenario is invented, and its page says so; every page says that the data are the owner's."""
     words = text_of(page_of(name).html)
     assert "(invented" in words[:200]
-    assert "what the owner put in" in words[:400]
+    assert "are what was entered" in words[:400]
 
 
 def test_cautions_are_on_it() -> None:
@@ -282,7 +282,7 @@ def test_every_kind_of_plan_has_a_page(options: dict[str, Any], tmp_path: Path) 
     """Whatever was asked of the plan, each guard has a reason on its page."""
     html = page_for(bench_of(tmp_path), **options)
     assert Nesting(html).open == []
-    reasons = re.findall(r'<td role="cell">([^<]*)</td></tr>', html)
+    reasons = re.findall(r'<span class="why">([^<]*)</span>', html)
     assert len(reasons) == 5
     assert all(reasons)
 
@@ -290,7 +290,7 @@ def test_every_kind_of_plan_has_a_page(options: dict[str, Any], tmp_path: Path) 
 def test_reasons_at_the_planned_budget_are_those_of_the_plan() -> None:
     """Each guard has the sentence of the plan with the same numbers in it; only ids are said aloud."""
     made = page_of("courier")
-    said = dict(re.findall(r'data-id="([^"]*)">.*<td role="cell">([^<]*)</td></tr>', made.html))
+    said = dict(re.findall(r'data-id="([^"]*)">.*<span class="why">([^<]*)</span>', made.html))
     assert len(said) == len(made.plan.verdicts)
     for verdict, text in made.plan.verdicts:
         assert re.findall(r"[\d.,]*\d", said[verdict.guard]) == re.findall(r"[\d.,]*\d", text)
@@ -299,5 +299,7 @@ def test_reasons_at_the_planned_budget_are_those_of_the_plan() -> None:
 def test_sentences_begin_with_a_capital_letter() -> None:
     """Ids begin with a small letter; sentences on a page do not."""
     for name in ("tourer", "small_twin"):
-        for reason in re.findall(r'<td role="cell">([^<]*)</td></tr>', page_of(name).html):
+        reasons = re.findall(r'<span class="why">([^<]*)</span>', page_of(name).html)
+        assert reasons
+        for reason in reasons:
             assert not re.search(r"^[a-z]|\. [a-z]", reason), reason

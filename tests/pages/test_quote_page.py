@@ -59,7 +59,7 @@ def test_lines_are_prices_fitting_time_and_fitting_and_add_up(page: str) -> None
     shop = small_shop()
     scenario = shop.load("roadster")
     head, *rows = cells(page)
-    assert head == ["guard", "price", "fitting", "for fitting"]
+    assert head == ["guard", "price without fitting", "hours", "fitting"]
     lines = [row for row in rows if row[0] not in ("together", "offers taken")]
     by_price = {(f"EUR {guard.price:.2f}", f"{guard.fit_hours:g} h") for guard in scenario.guards}
     assert lines

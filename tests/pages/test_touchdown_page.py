@@ -2,25 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import TELEPHONE, barriers, started, why_not, windows
+from browser import TELEPHONE, barriers, why_not, windows
 from measured import measured_folder
 
 from guardopt.loading.load import load
 from guardopt.questions.touchdown import touchdown
 
 pytestmark = pytest.mark.skipif(bool(why_not()), reason=f"not installed: {why_not()}")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """One browser for all these tests."""
-    with started() as running:
-        yield running
 
 
 @pytest.fixture(scope="module", params=["left", "right"])

@@ -194,7 +194,7 @@ def test_where_kits_are_too_many_to_list_the_program_answers_the_same(
     limits = Limits(bench.scenario.budget_cents)
     listed = bench.planner.with_rates(rates).best_or_none(Aim.BILLS, limits)
     least = bench.planner.least_spend(bench.planner.best(Aim.BILLS, Limits()).objective + 0.01, Limits())
-    monkeypatch.setattr("guardopt.cuts.enumeration.MOST_KITS", 0)
+    monkeypatch.setattr("guardopt.cuts.kit_lists.MOST_KITS", 0)
     planner = Planner(bench.scenario, bench.sample)
     solved = planner.with_rates(rates).best_or_none(Aim.BILLS, limits)
     assert listed is not None

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from folders import SMALL_TWIN, write_folder
-from shipped import NAMES, shipped, shipped_plan
+from shipped import MEASURED, NAMES, shipped, shipped_plan
 
 import guardopt
 from guardopt.model.pieces import Cover, Guard, Part, Side
@@ -19,14 +19,16 @@ from guardopt.questions.plan_result import Plan
 from guardopt.reports.bill_text import bill_text
 from guardopt.reports.check_text import check_text
 from guardopt.reports.layout import table
+from guardopt.reports.plan_answer import answer_text, why_text
 from guardopt.reports.plan_text import plan_text
 from guardopt.writing.starter import write_starter
 
 CAUTIONS = (
-    "Guards protect the machine, not the rider.",
-    "belong to a qualified mechanic",
-    "Local vehicle rules, the maker's instructions and the insurer's terms come first.",
-    "The numbers are estimates",
+    "Guards protect the machine, not the rider",
+    "evidence on rider injury is",
+    "a qualified mechanic",
+    "come first.",
+    "numbers are estimates",
 )
 
 
@@ -104,16 +106,72 @@ def test_a_plan_begins_with_the_answer(name: str) -> None:
     """What to buy, for how much of the budget, what falls cost before and after, and what is still at risk."""
     made = shipped_plan(name)
     said = made.to_json()
-    answer = one_paragraph(plan_text(made).partition("\n\nThe kit\n")[0])
+    short, whole = (text.partition("\n\n")[0] for text in (answer_text(made), plan_text(made)))
+    assert short == whole
+    assert 8 <= len(short.splitlines()) - 2 <= 15
+    answer = one_paragraph(short)
     currency = said["currency"]
-    assert answer.startswith(f"{said['scenario']} {'=' * len(said['scenario'])} Buy {said['buy'][0]}")
-    assert all(guard in answer for guard in said["buy"])
+    assert answer.startswith(f"{said['scenario']} {'=' * len(said['scenario'])} Buy {said['buy'][0].partition('.')[0]}")
+    assert all(guard.partition(".")[0] in answer for guard in said["buy"])
     assert f"{currency} {said['spend']:.2f} of a budget of {currency} {said['budget']:.2f}." in answer
     before, after = (f"{currency} {said[bike]['yearly_cost']:,.0f}" for bike in ("stock", "fitted"))
     assert f"Falls then cost about {after} a year instead of {before}: " in answer
     assert f"{currency} {said['saving_over_years']:,.0f} less over" in answer
     assert f"Still at risk: {currency} {said['fitted']['cost_over_years']:,.0f} over" in answer
-    assert len(answer) < 9 * 80
+    assert f"Check {said['check_first']} first: " in answer
+
+
+@pytest.mark.parametrize("name", [*NAMES, MEASURED, "shop/roadster", "shop/dual_purpose"])
+def test_an_answer_is_forty_five_lines_of_eighty_columns(name: str) -> None:
+    """For about twenty guards; tables, cautions and all."""
+    lines = answer_text(shipped_plan(name)).splitlines()
+    assert len(lines) <= 45
+    assert max(map(len, lines)) <= 80
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_rows_of_the_answer_say_what_its_json_says(name: str) -> None:
+    """Prices, savings, what is left, and the budget or the price at which a guard is in."""
+    made = shipped_plan(name)
+    records = {record["guard"]: record for record in made.to_json()["guards"]}
+    picked, left_out = ([one for one, _ in made.verdicts if one.picked is is_in] for is_in in (True, False))
+    rows = rows_below(answer_text(made), "  in the kit")
+    for words, one in zip(rows, picked, strict=True):
+        record = records[one.guard]
+        assert words[1] == ("yours" if record["reason"] == "owned" else f"{record['spend']:,.2f}")
+        assert says(words[2], record["loss_if_dropped"])
+        assert says(words[3], record["left_once_paid"])
+    rows = rows_below(answer_text(made), "  left out")
+    for words, one in zip(rows, left_out, strict=True):
+        record = records[one.guard]
+        assert words[2] == ("yours" if made.scenario.guard[one.guard].owned else f"{record['spend']:,.2f}")
+        assert says(words[3], record["gain_if_added"])
+        budget, price = record["next_entry_budget"], record["enters_at_price"]
+        expected = [f"budget {budget:,.2f}"] if budget else [f"price {price:,.2f}"] if price else []
+        assert words[4:] == expected
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_why_tells_one_guards_story_alone(name: str) -> None:
+    """The sentence of the JSON, and of no other guard."""
+    made = shipped_plan(name)
+    for verdict, text in made.verdicts:
+        said = one_paragraph(why_text(made, [verdict.guard]))
+        assert text in said
+        assert f"{verdict.guard}: " in said
+        assert not any(f" {other.guard}: " in said for other, _ in made.verdicts if other is not verdict)
+
+
+def test_the_closest_call_is_where_a_kit_without_the_guard_does_as_well(make_scenario: Callable[..., Scenario]) -> None:
+    """By hand: a bar spares 100 and a pad in the same slot 94, so the bar may save 6 % less before the pad is as good."""
+    tank, seat = Part("tank", "tank", Side.CENTRE, 100.0), Part("seat", "seat", Side.CENTRE, 94.0)
+    guards = [Guard(name, name, Side.CENTRE, 2000, slot="side") for name in ("bar", "pad")]
+    covers = [Cover(("bar",), "tank", 1.0), Cover(("pad",), "seat", 1.0)]
+    made = plan(make_scenario([tank, seat], guards, covers))
+    assert made.closest_call is not None
+    assert made.closest_call.guard == "bar"
+    assert made.closest_call.least_shortfall == pytest.approx(0.06)
+    assert "Check bar first: if it saved 6 % less, you could do without it." in headline(made)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -121,11 +179,8 @@ def test_every_guard_has_its_sentence(name: str) -> None:
     """Under the kit those picked, under the left-out ones the others with their reason."""
     made = shipped_plan(name)
     kit, _, left_out = plan_text(made).partition("\nLeft out\n")
-    verdicts = {verdict.guard: verdict for verdict, _ in made.verdicts}
     for record in made.to_json()["guards"]:
         label = record["reason"].replace("_", " ")
-        if verdicts[record["guard"]].would_not_pay:
-            label += ", and would not pay"
         head = record["guard"] if record["picked"] else f"{record['guard']} ({label})"
         said = one_paragraph(kit if record["picked"] else left_out)
         assert f"{head} {record['text']}" in said

@@ -1,0 +1,137 @@
+"""A plan's answer for a terminal: about ten lines, a row for each guard, and one guard's whole story on demand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from guardopt.model.pieces import Guard
+from guardopt.questions.plan_result import Plan
+from guardopt.questions.verdicts import Reason, Verdict
+from guardopt.reports.layout import cautions, shortened, table, title
+from guardopt.reports.question_text import break_even_lines
+from guardopt.reports.sureness_text import sureness_lines
+from guardopt.words import exact_money, money, number, wrapped, years
+
+WHY = {
+    Reason.FORCED_OUT: "you ruled it out",
+    Reason.CANNOT_BE_FITTED: "cannot be fitted",
+    Reason.WEARS_OUT: "renewing it costs more",
+    Reason.ADDS_NOTHING: "saves nothing more",
+    Reason.OVER_BUDGET: "over the budget",
+    Reason.NOT_WORTH_IT: "not worth its price",
+}
+"""Why a guard is left out, in few words; those beaten in their place are told by whom."""
+
+LONGEST_NAME = 16
+"""Columns for the guard that does more in the same place."""
+
+
+def answer_text(plan: Plan) -> str:
+    """What to buy and what comes of it, then what each guard costs and saves."""
+    lines = [*title(plan.scenario), *plan.headline]
+    lines += _kit_table(plan)
+    lines += _left_out_table(plan)
+    if plan.sureness is not None:
+        lines += sureness_lines(plan.scenario, plan.sureness)
+    if plan.break_even is not None:
+        lines += break_even_lines(plan.scenario, plan.break_even)
+    return "\n".join([*lines, *cautions()])
+
+
+def why_text(plan: Plan, guards: Sequence[str]) -> str:
+    """The whole story of some guards, in the order of the scenario."""
+    lines = title(plan.scenario)
+    for verdict, text in plan.verdicts:
+        if verdict.guard in guards:
+            place = "in the kit" if verdict.picked else verdict.reason.value.replace("_", " ")
+            lines += ["", f"{verdict.guard}: {place}", *wrapped(text, "  "), *wrapped(_beside(plan, verdict), "  ")]
+    return "\n".join([*lines, *cautions()])
+
+
+def _beside(plan: Plan, verdict: Verdict) -> str:
+    """What a guard that is bought leaves once it is paid."""
+    if not verdict.picked or verdict.reason is Reason.OWNED:
+        return ""
+    currency, over, left = plan.scenario.currency, f"over {years(plan.scenario.years)}", verdict.left_once_paid
+    if left < 0.0:
+        return f"Its price paid, it costs you {money(-left, currency)} {over}."
+    return f"Its price paid, {money(left, currency)} is left {over}."
+
+
+def _kit_table(plan: Plan) -> list[str]:
+    """A row for each guard of the kit; without reasons only its name and price."""
+    scenario = plan.scenario
+    if not plan.kit:
+        return []
+    heading = f"in the kit ({scenario.currency})"
+    if not plan.verdicts:
+        fitted = [guard for guard in scenario.guards if guard.id in plan.kit]
+        return ["", *table((heading, "costs"), [(one.id, _costs(one)) for one in fitted])]
+    rows = [
+        (
+            one.guard,
+            _costs(one.swap.guard),
+            number(one.swap.saving),
+            number(one.left_once_paid),
+            "" if one.reason is Reason.OWNED else _paid_back(plan, one),
+        )
+        for one, _ in plan.verdicts
+        if one.picked
+    ]
+    return ["", *table((heading, "costs", "saves", "left once paid", "paid back"), rows), *offers_taken(plan)]
+
+
+def _costs(guard: Guard) -> str:
+    return "yours" if guard.owned else f"{guard.spend_cents / 100:,.2f}"
+
+
+def _paid_back(plan: Plan, verdict: Verdict) -> str:
+    """After how long a guard has paid for itself."""
+    if verdict.pays_back_years is None:
+        return "not at all"
+    if verdict.pays_back_years > plan.scenario.years:
+        return f"not in {years(plan.scenario.years)}"
+    return f"after {years(verdict.pays_back_years)}"
+
+
+def _left_out_table(plan: Plan) -> list[str]:
+    """A row for each guard left out, with the reason and what would have to change for it to come in."""
+    rows = [
+        (one.guard, _why(one), _costs(one.swap.guard), number(one.gain_if_added or 0.0), _comes_in(one))
+        for one, _ in plan.verdicts
+        if not one.picked
+    ]
+    if not rows:
+        return []
+    header = (f"left out ({plan.scenario.currency})", "why", "costs", "would save", "is in from")
+    return ["", *table(header, rows, left=2)]
+
+
+def _why(verdict: Verdict) -> str:
+    if verdict.reason is Reason.BEATEN:
+        rivals = verdict.swap.rivals()
+        who = shortened(rivals[0], LONGEST_NAME) if len(rivals) == 1 else f"{len(rivals)} others"
+        return f"{who} {'does' if len(rivals) == 1 else 'do'} more"
+    if verdict.reason is Reason.ADDS_NOTHING and verdict.swap.harms():
+        return "does more harm"
+    return WHY[verdict.reason]
+
+
+def _comes_in(verdict: Verdict) -> str:
+    """The budget or the price at which a guard would come in: the one that belongs to its reason."""
+    if verdict.next_entry_budget is not None:
+        return f"budget {verdict.next_entry_budget:,.2f}"
+    return "" if verdict.enters_at_price is None else f"price {verdict.enters_at_price:,.2f}"
+
+
+def offers_taken(plan: Plan) -> list[str]:
+    """What offers save on the kit, so that the prices above add up to what is spent."""
+    singly = sum(plan.scenario.guard[name].spend_cents for name in plan.kit)
+    saved = singly - plan.scenario.bought_cents(plan.kit)
+    if not saved:
+        return []
+    return wrapped(
+        f"Bought singly these would cost {exact_money(singly, plan.scenario.currency)}; offers take off "
+        f"{exact_money(saved, plan.scenario.currency)}.",
+        "  ",
+    )
