@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -90,3 +91,15 @@ def best_kit(planner_of: Callable[..., Planner]) -> Callable[..., Best]:
         return planner_of(scenario).best(aim, Limits(**({"budget_cents": scenario.budget_cents} | limits)))
 
     return of
+
+
+@pytest.fixture
+def flattering_planner(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A planner that claims one unit of money less than its kit costs."""
+    honest = Planner.best
+
+    def flattering(*args: Any, **options: Any) -> Any:
+        best = honest(*args, **options)
+        return replace(best, objective=best.objective - 1.0)
+
+    monkeypatch.setattr(Planner, "best", flattering)

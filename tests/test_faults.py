@@ -16,10 +16,11 @@ from shops import some_riders, write_riders
 from writers import PAGE, Job, jobs_remembered, problem_of, shop_at, writers
 
 from guardopt.errors import InputError
+from guardopt.files.drafts import MARK, remove_old_drafts
 from guardopt.files.tables import READING_ORDER
 from guardopt.files.taken_once import taken_once
-from guardopt.files.whole_file import MARK, remove_old_drafts, write_file
-from guardopt.shop.quote_output import QuoteFile
+from guardopt.files.whole_file import write_file
+from guardopt.shop.output.quote_output import QuoteFile
 
 EVERYDAY, THOROUGH = 60, 400
 

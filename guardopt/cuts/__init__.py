@@ -2,6 +2,7 @@
 
 May import `simulation`, `model` and the modules at the top; knows no program and no solver.
 
-Start with `cut_finder` (cuts at a kit, exact there), then `knapsack_bound` and `lifting` (what makes them tighter where
-the cap binds), `cut_pool` (cuts kept for the next question), `enumeration` (every kit with a bound on its cost).
+Start with `optimality_cuts` (what a cut says) and `cut_finder` (cuts at a kit, exact there), then `tail_cuts` (the same
+about the worst falls), `knapsack_bound` and `lifting` (what makes cuts tighter where the cap binds), `separation` (cuts
+at any point, kept for the next question), `enumeration` (every kit with a bound on its cost).
 """

@@ -63,6 +63,14 @@ class CutPool:
         number = self._number.get((point.tobytes(), budget_cents, off.tobytes()))
         return None if number is None else self.sets[number]
 
+    def of_every_kit(self) -> CutPool:
+        """A pool of the sets that hold for every kit, whatever the budget."""
+        pool = CutPool(self._most)
+        for cuts in self.sets:
+            if cuts.budget_cents is None:
+                pool.add(cuts)
+        return pool
+
     def trim(self) -> bool:
         """Forget the oldest sets where there are too many; whether there were."""
         if len(self.sets) <= self._most:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from guardopt.arrays import Bools, Ints
+from guardopt.model.offers import best_saving
 from guardopt.model.pieces import Kit
-from guardopt.model.scenario import Scenario, best_saving
+from guardopt.model.scenario import Scenario
 
 MOST_KITS = 400_000
 """Above this the integer program is quicker, and lists would take too much memory."""

@@ -25,7 +25,8 @@ import numpy as np
 
 from guardopt.arrays import Floats, Ints, distinct
 from guardopt.model.scenario import Scenario
-from guardopt.simulation.reduction import Items, KeptFalls, reaches
+from guardopt.simulation.item_arrays import Items
+from guardopt.simulation.reduction import KeptFalls, reaches
 
 FALLS_AT_ONCE = 4096
 

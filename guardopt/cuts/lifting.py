@@ -9,7 +9,7 @@ a root that only covers with guards of O spare. Which root that is depends on x'
                       ≥ cap − s (b − L(x')) − Σ_{i∈O} σ_i x_i,     s = (cap − m) / (b − m)                  (2)
 
 with L and b as in `cuts`. It holds for every kit and is tight where O is off, since m is then nearer to the cap. The
-absence of a guard (`reduction`) is never in O and spares in m whatever it can; taking guards of O off adds absences, so
+absence of a guard (`roots`) is never in O and spares in m whatever it can; taking guards of O off adds absences, so
 it spares no less of what these guards expose.
 """
 
@@ -20,7 +20,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from guardopt.arrays import Bools, Floats, Ints, distinct
-from guardopt.simulation.reduction import Items, sums
+from guardopt.simulation.item_arrays import Items, sums
 
 
 class Lifting:

@@ -22,7 +22,7 @@ from guardopt.arrays import Bools, Floats, Ints
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.batch_pricing import MergedCost, merged_costs
 from guardopt.simulation.compiled import Bike
-from guardopt.simulation.reduction import Items
+from guardopt.simulation.item_arrays import Items
 from guardopt.simulation.repair_interval import put_right
 
 MOST_LISTED = 12

@@ -7,7 +7,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from guardopt.errors import InputError, Problem
-from guardopt.files.whole_file import CONTENT, cannot_be_written, draft_beside, new_file, sync_folder, write_all
+from guardopt.files.drafts import CONTENT, draft_beside
+from guardopt.files.held_files import new_file, sync_folder, write_all
+from guardopt.files.whole_file import cannot_be_written
 
 
 def refuse_if_taken(folder: Path, where: str) -> None:

@@ -20,7 +20,7 @@ from guardopt.files.sources import source_of
 from guardopt.files.tables import Table
 from guardopt.files.telling import in_reading_order
 from guardopt.learning.fall_log import Log, LoggedFall, Watched, givers
-from guardopt.loading.row_checking import Entry, RowModel, check_columns, read_entries, validate
+from guardopt.loading.meaning.row_checking import Entry, RowModel, check_columns, read_entries, validate
 from guardopt.loading.sides import Placed, Roster
 from guardopt.model.pieces import Guard, Part, Side
 from guardopt.model.scenario import Scenario

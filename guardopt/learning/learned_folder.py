@@ -27,7 +27,7 @@ from guardopt.learning.learn import Learned
 from guardopt.loading.columns import CoverRow, GuardRow, PartRow
 from guardopt.loading.guard_checking import covers_of
 from guardopt.loading.load import load
-from guardopt.loading.row_checking import RowModel, read_entries
+from guardopt.loading.meaning.row_checking import RowModel, read_entries
 from guardopt.loading.sides import Roster
 from guardopt.model.chance_words import CHANCE_WORDS
 from guardopt.model.numbers import Kind, numbers_of, value_of

@@ -11,7 +11,7 @@ from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.sources import Sheets
 from guardopt.files.tables import NOTE_COLUMN, OPTIONAL_TABLES, Table
 from guardopt.loading.columns import TABLE_MODELS
-from guardopt.loading.scaling import TIMES, default_of, factor_of, scaled_row
+from guardopt.loading.meaning.scaling import TIMES, default_of, factor_of, scaled_row
 from guardopt.loading.settings import words_in
 from guardopt.number_faults import thousands_fault
 from guardopt.spelling import advice, escaped, shown

@@ -29,7 +29,7 @@ from guardopt.files.cell_types import (
     Tilt,
     joint_references,
 )
-from guardopt.loading.row_checking import RowModel
+from guardopt.loading.meaning.row_checking import RowModel
 
 _SIDES = Field(description="left, right, centre or both")
 YesNo = Annotated[Literal["yes", "no"], Field(description="yes or no")]

@@ -16,7 +16,7 @@ from guardopt.files.cell_types import LARGEST_NUMBER
 from guardopt.files.cells import Findings, Row
 from guardopt.files.tables import NOTE_COLUMN
 from guardopt.loading.columns import CoverRow, ExposeRow, GuardRow, OfferRow
-from guardopt.loading.row_checking import Entry
+from guardopt.loading.meaning.row_checking import Entry
 from guardopt.loading.sides import Placed, Roster, common_side, matched, meeting, placed
 from guardopt.model.pieces import Cover, Exposure, Guard, Offer, Side, in_cents
 from guardopt.model.scenario import Scenario

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from guardopt.errors import Place
 from guardopt.files.cells import Findings, Row
 from guardopt.loading.columns import PointRow
-from guardopt.loading.row_checking import Entry
+from guardopt.loading.meaning.row_checking import Entry
 from guardopt.loading.sides import Placed, Roster
 from guardopt.model.pieces import Point, Side
 from guardopt.model.scenario import Scenario

@@ -13,7 +13,7 @@ from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.sources import Sheets
 from guardopt.files.tables import NOTE_COLUMN, Table
 from guardopt.loading.changes import ID_COLUMNS
-from guardopt.loading.scaling import number_in
+from guardopt.loading.meaning.scaling import number_in
 from guardopt.loading.settings import words_in
 from guardopt.model.numbers import Kind, addresses_of, further_numbers_of, numbers_of
 from guardopt.model.ranges import Range

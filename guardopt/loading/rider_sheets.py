@@ -5,9 +5,7 @@ Nothing is interpreted here.
 
 from __future__ import annotations
 
-import csv
 import marshal
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -23,9 +21,9 @@ from guardopt.files.cells import Findings
 from guardopt.files.limits import LONGEST_LINE, columns_fault, lines_of, open_text
 from guardopt.files.sources import is_workbook_name
 from guardopt.files.spreadsheet_safety import unsafe
-from guardopt.files.tables import Table, cell_fault, named_columns, parse_table, wrong_width
+from guardopt.files.tables import Table, named_columns, parse_table, record_blocks, wrong_width
 from guardopt.files.workbooks.reading import open_workbook
-from guardopt.loading.row_checking import check_columns
+from guardopt.loading.meaning.row_checking import check_columns
 from guardopt.spelling import escaped, printable
 
 if TYPE_CHECKING:
@@ -35,9 +33,6 @@ COLUMNS = ("rider", "bike", "riding", "budget", "times", "owned", "must", "never
 
 CHUNK = 50_000
 """Riders looked up at once: few enough for any memory, enough for arrays to pay."""
-
-BLOCK = 2_000
-"""Rows turned into columns at once: as many as a processor's cache holds, which makes it twice as fast."""
 
 
 @dataclass(frozen=True)
@@ -121,24 +116,8 @@ def _csv_sheets(name: str, file: IO[str], rows: int) -> Iterator[Sheet]:
         blank += 1
         first = next(lines_read, "")
     header, separator = _header(name, first)
-    reader = csv.reader(chain([first], lines_read), delimiter=separator, skipinitialspace=True, strict=True)
-    width = len(next(reader, []))
-    sheet = Sheet.empty(name)
-    unread = rows
-    while True:
-        line = blank + reader.line_num + 1
-        try:
-            records = list(islice(reader, min(BLOCK, unread)))
-        except csv.Error as error:
-            place = Place(name, blank + reader.line_num)
-            message = cell_fault(error).replace("do not pair up;", "do not pair up at or before it;")
-            raise InputError([Problem(place, message)]) from error
-        if not records:
-            break
-        if blank + reader.line_num + 1 - line == len(records):
-            lines: Sequence[int] = range(line, line + len(records))
-        else:
-            lines = _lines_of(records, line)
+    sheet, unread = Sheet.empty(name), rows
+    for width, lines, records in record_blocks(name, chain([first], lines_read), separator, blank, rows):
         sheet.extend(_sheet(name, header, width, separator, records, lines))
         unread -= len(records)
         if not unread:
@@ -163,15 +142,6 @@ def _check_header(table: Table, findings: Findings) -> None:
         findings.error(table.header, fault)
         return
     check_columns(table, COLUMNS, ["rider"], findings)
-
-
-def _lines_of(records: list[list[str]], line: int) -> list[int]:
-    """The line each record starts on, where cells may hold line breaks."""
-    lines = []
-    for record in records:
-        lines.append(line)
-        line += 1 + sum(len(re.findall(r"\r\n|\r|\n", cell)) for cell in record)
-    return lines
 
 
 def _sheet(

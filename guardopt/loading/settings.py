@@ -23,7 +23,7 @@ from guardopt.files.cell_types import (
     WriteOffShare,
 )
 from guardopt.files.cells import SETTINGS_FILE, Cell, Findings, Row
-from guardopt.loading.row_checking import Model, RowModel, validate
+from guardopt.loading.meaning.row_checking import Model, RowModel, validate
 from guardopt.model.chance_words import CHANCE_WORDS, chance_word
 from guardopt.spelling import advice, nearest, printable, shown
 

@@ -12,7 +12,7 @@ from guardopt.files.cell_types import IS_NUMBER, Text, whole_number
 from guardopt.files.cells import Findings
 from guardopt.files.limits import MOST_SETTINGS_BYTES, read_whole
 from guardopt.files.toml_cells import parse_tables
-from guardopt.loading.row_checking import RowModel, validate
+from guardopt.loading.meaning.row_checking import RowModel, validate
 from guardopt.spelling import advice, printable
 
 DETAILS_FILE = "shop.toml"

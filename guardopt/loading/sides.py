@@ -13,7 +13,7 @@ from guardopt.errors import Place
 from guardopt.files.cells import Findings
 from guardopt.files.tables import Table
 from guardopt.loading.columns import GuardRow, PartRow
-from guardopt.loading.row_checking import Entry
+from guardopt.loading.meaning.row_checking import Entry
 from guardopt.model.pieces import Side
 from guardopt.spelling import advice, listed, shown
 

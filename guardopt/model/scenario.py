@@ -13,6 +13,7 @@ from itertools import combinations
 from typing import Protocol
 
 from guardopt.errors import InputError, Problem
+from guardopt.model.offers import best_lots, best_saving
 from guardopt.model.pieces import Centre, Cover, Exposure, Fall, Guard, Insurance, Kit, KnockOn, Offer, Part, Point
 from guardopt.model.ranges import Range
 
@@ -206,15 +207,8 @@ class Scenario:
 
     def offers_taken(self, kit: Kit) -> list[Offer]:
         """The offers that together save most on a kit, in the order of the scenario; they share no guard."""
-        left, taken = kit, []
-        for number, offer in enumerate(self.offers):
-            rest = [(self.bought_in(one), self.offer_saving_cents(one)) for one in self.offers[number + 1 :]]
-            guards, saving = self.bought_in(offer), self.offer_saving_cents(offer)
-            is_usable = saving > 0 and guards <= left
-            if is_usable and saving + best_saving(rest, left - guards) >= best_saving(rest, left):
-                taken.append(offer)
-                left -= guards
-        return taken
+        lots = [(self.bought_in(one), self.offer_saving_cents(one)) for one in self.offers]
+        return [self.offers[number] for number in best_lots(lots, kit)]
 
     def bought_in(self, offer: Offer) -> Kit:
         """The guards of an offer that its owner has not got yet: these make it usable."""
@@ -289,18 +283,3 @@ class Scenario:
     def is_within_weight(self, kit: Collection[str]) -> bool:
         """True if there is no weight limit or the kit keeps it, to a tenth of a milligram."""
         return self.max_weight_kg is None or self.weight_kg(kit) <= self.max_weight_kg + 1e-7
-
-
-def best_saving(offers: list[tuple[Kit, int]], kit: Kit) -> int:
-    """The most that offers can save on a kit, each guard being in one offer at most.
-
-    An offer that shares no guard with another is taken; one that does is tried taken and not taken.
-    """
-    usable = [(guards, saving) for guards, saving in offers if guards <= kit and saving > 0]
-    if not usable:
-        return 0
-    (guards, saving), rest = usable[0], usable[1:]
-    taken = saving + best_saving(rest, kit - guards)
-    if not any(guards & others for others, _ in rest):
-        return taken
-    return max(taken, best_saving(rest, kit))

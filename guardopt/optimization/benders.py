@@ -9,52 +9,35 @@ fractional points as in M. Fischetti, I. Ljubić, M. Sinnl, Management Science 6
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
+from collections.abc import Sequence
 from copy import copy
 from dataclasses import replace
-from functools import cache, cached_property
+from functools import cache, partial
 
 import numpy as np
 
-from guardopt.arrays import Bools, Floats
-from guardopt.cuts.cut_finder import BareBills, FactFinder, TailFinder
-from guardopt.cuts.cut_pool import BundledCuts, CutPool, CutSet
+from guardopt.arrays import Bools
+from guardopt.cuts.cut_finder import FactFinder
+from guardopt.cuts.cut_pool import CutPool
 from guardopt.cuts.enumeration import KitTable
-from guardopt.cuts.kit_lists import legal_kits
-from guardopt.cuts.tail_table import TailTable
+from guardopt.cuts.priced_kits import PricedKits, at_other_prices, kit_table
+from guardopt.cuts.separation import Separation
+from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.cuts.ties import TIE
-from guardopt.cuts.waiting import Waiting, WaitingTable
 from guardopt.deadline import EFFORT, NEVER, Deadline
 from guardopt.errors import NoKitError, OutOfTimeError, SolverError
-from guardopt.model.aims import GAP, WORST, Aim, Best, Limits
+from guardopt.model.aims import GAP, Aim, Best, Limits
 from guardopt.model.pieces import HALF_A_CENT, Kit
 from guardopt.model.scenario import Scenario
-from guardopt.optimization.formulation import Terms, columns_of, fitting_rows
+from guardopt.optimization.formulation import columns_of, fitting_rows
 from guardopt.optimization.infeasibility import why_no_kit
 from guardopt.optimization.measures import COST, MEASURES, SPEND
 from guardopt.optimization.nodes import Found
 from guardopt.optimization.question import Question
+from guardopt.optimization.sample_average import terms_of
 from guardopt.optimization.tree import Tree
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.sampling import Stratum
-
-GRID = 1024
-"""Fractional points are moved to multiples of 1 / GRID before cuts are found there, so that sums of them are exact."""
-
-
-class Focus:
-    """What is known for budgets up to one: the least that falls can cost within it, and the program's bounds."""
-
-    def __init__(self, budget_cents: int | None, least: Floats, floor: Floats) -> None:
-        self.budget_cents, self.least, self.floor = budget_cents, least, floor
-        self.least_of_tail: Floats | None = None
-
-    def serves(self, budget_cents: int | None) -> bool:
-        """Whether what is known holds within this budget and was not found for a much larger one."""
-        if budget_cents is None or self.budget_cents is None:
-            return budget_cents is self.budget_cents
-        return self.budget_cents / 2 <= budget_cents <= self.budget_cents
 
 
 class Planner:
@@ -68,14 +51,23 @@ class Planner:
         The simulated falls it plans on.
     tail
         Share of falls that the aim ``worst`` looks at.
+
+    Attributes
+    ----------
+    bike
+        The scenario as arrays.
+    columns, terms, fitting_rows, cuts
+        The program, limits aside: its columns, its numbers that come from the sample, its rules and its cuts.
+    years_of
+        ``(kinds of fall,)``: ā λ_f, how many falls of each kind count over the years.
     """
 
     def __init__(self, scenario: Scenario, sample: Sequence[Stratum], *, tail: float = 0.1) -> None:
         self._sample, self.tail = sample, tail
-        self._bike = Bike(scenario)
-        self._finder = FactFinder(self._bike, sample)
+        self.bike = Bike(scenario)
+        self._finder = FactFinder(self.bike, sample)
         self._pool = CutPool()
-        self._table = self._list_kits(scenario)
+        self._table = cache(partial(kit_table, scenario, self.bike, self._finder))
         self._take_rates(scenario)
 
     def with_rates(self, per_year: Sequence[float]) -> Planner:
@@ -88,8 +80,6 @@ class Planner:
         """
         falls = tuple(replace(fall, per_year=rate) for fall, rate in zip(self.scenario.falls, per_year, strict=True))
         other = copy(self)
-        for known in ("_tail_finder", "_tail_table"):
-            other.__dict__.pop(known, None)
         other._take_rates(replace(self.scenario, falls=falls))
         return other
 
@@ -103,112 +93,28 @@ class Planner:
             and what guards cost, their wear included, may differ.
         """
         other = copy(self)
-        for known in ("_tail_finder", "_tail_table"):
-            other.__dict__.pop(known, None)
-        other._bike = Bike(scenario)
-        table, is_worn_alike = self._table, np.array_equal(self._bike.wear, other._bike.wear)
-        other._finder = self._finder.with_terms(other._bike, None if is_worn_alike else self._sample)
-        other._pool = CutPool()
-        for cuts in self._pool.sets:
-            if cuts.budget_cents is None:
-                other._pool.add(cuts)
-
-        @cache
-        def same_kits() -> KitTable | None:
-            known = table()
-            return None if known is None else known.with_terms(scenario)
-
-        other._table = same_kits if is_worn_alike else other._list_kits(scenario)
+        other.bike = Bike(scenario)
+        is_worn_alike = np.array_equal(self.bike.wear, other.bike.wear)
+        other._finder = self._finder.with_terms(other.bike, None if is_worn_alike else self._sample)
+        other._pool = self._pool.of_every_kit()
+        same = partial(at_other_prices, self._table, scenario)
+        anew = partial(kit_table, scenario, other.bike, other._finder)
+        other._table = cache(same if is_worn_alike else anew)
         other._take_rates(scenario)
         return other
 
     def _take_rates(self, scenario: Scenario) -> None:
-        finder = self._finder
-        self.scenario = scenario
-        self._years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
+        self.scenario, finder = scenario, self._finder
+        self.years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
         self.columns = columns_of(scenario, int(finder.group_bundle.max(initial=-1)) + 1)
-        terms, self._waiting = _terms(finder, scenario, self._bike, self.columns.bundles)
-        self._terms = terms
-        self._bundled = BundledCuts(self._pool, terms.weights, len(scenario.guards), self._waiting)
-        self._tail_pool = CutPool()
-        self._bundled_tail = BundledCuts(self._tail_pool, np.ones((1, 1)), len(scenario.guards))
+        self.terms, waiting = terms_of(finder, scenario, self.bike, self.columns.bundles)
+        self.cuts = Separation(
+            finder, self._pool, lambda: TailFinder(Bike(scenario), self._sample, self.tail), self.terms.weights, waiting
+        )
+        self._lists = PricedKits(scenario, self._table, self.years_of, self.cuts.tail_anew)
         self._known: dict[tuple[Kit, str], float] = {}
         self._spend_of: dict[Kit, float] = {}
-        self._focus: Focus | None = None
         self.fitting_rows = fitting_rows(scenario)
-
-    def bundled(self, *, is_tail: bool) -> BundledCuts:
-        """The cuts found so far, as they bound the tail mean or the cost columns."""
-        return self._bundled_tail if is_tail else self._bundled
-
-    def cut_sets(self, *, is_tail: bool) -> Sequence[CutSet]:
-        """Where these cuts were found, by the number that rows of a program name."""
-        return (self._tail_pool if is_tail else self._pool).sets
-
-    @property
-    def kept_groups(self) -> Sequence[BareBills]:
-        """The groups of falls that may reach the cap; their cost columns are the last ones before the tail mean."""
-        return self._finder.kept_groups
-
-    @property
-    def bike(self) -> Bike:
-        """The scenario as arrays."""
-        return self._bike
-
-    @property
-    def terms(self) -> Terms:
-        """The numbers of the program that come from the sample."""
-        return self._terms
-
-    @cached_property
-    def _tail_finder(self) -> TailFinder:
-        return TailFinder(Bike(self.scenario), self._sample, self.tail)
-
-    @cached_property
-    def _tail_table(self) -> TailTable | None:
-        """The table of every kit by its worst falls; None where they are too many to list."""
-        costs, finder = self._table(), self._tail_finder
-
-        def price_kit(x: Floats) -> tuple[Floats, Floats]:
-            found = finder.at(x)
-            return found.constant, found.slope
-
-        return None if costs is None else TailTable(self.scenario, costs, self._years_of, price_kit)
-
-    def _lists(self, aim: Aim, limits: Limits) -> KitTable | TailTable | None:
-        """The list of every kit with what it measures for an aim; None where there is none."""
-        if limits.at_most:
-            return None
-        if aim.adds_up:
-            return self._table()
-        return self._tail_table if aim.measures == WORST.measures else None
-
-    def _best_listed(
-        self, table: KitTable | TailTable, aim: Aim, limits: Limits, gap: float, deadline: Deadline
-    ) -> Best | None:
-        """The best kit of a list; None if no kit is allowed."""
-        limited = (limits.budget_cents, limits.must, limits.never, limits.other_than)
-        if isinstance(table, TailTable):
-            found = table.best(*limited, deadline=deadline)
-        else:
-            found = table.best(self._years_of, *limited, outlay=aim.counts_price, gap=gap, deadline=deadline)
-        return None if found is None else Best(*found, proven=True)
-
-    def focus_on(self, budget_cents: int | None) -> Focus:
-        """What is known for kits within a budget."""
-        if self._focus is None or not self._focus.serves(budget_cents):
-            if self._pool.trim():
-                terms = self._terms
-                self._bundled = BundledCuts(self._pool, terms.weights, len(self.scenario.guards), self._waiting)
-            least = self._finder.least_costs(budget_cents)
-            floor = self._waiting.bundled(self._terms.weights @ self._finder.group_floor(least))
-            self._focus = Focus(budget_cents, least, floor)
-        return self._focus
-
-    @property
-    def most_tail(self) -> float:
-        """The most that the tail mean can be with any kit."""
-        return self._tail_finder.most
 
     def measure(self, name: str, kit: Kit) -> float:
         """What a kit measures, exact on the sample; `name` is that of a measure (`measures.MEASURES`)."""
@@ -216,77 +122,8 @@ class Planner:
             self._known[kit, name] = MEASURES[name].value(self, kit)
         return self._known[kit, name]
 
-    def falls_cost(self, kit: Kit) -> float:
-        """Cost of falls over the years with a kit, renewals and dislikes included."""
-        x, terms = self.bike.kit_array(kit).astype(float), self._terms
-        falls = float(self._waiting.bundled(terms.weights @ self._finder.at(x).at(x)).sum())
-        return falls + float(terms.guard_cost @ x) + terms.fixed_cost
-
-    def tail_mean(self, kit: Kit) -> float:
-        """Mean cost of the worst share of falls with a kit."""
-        x = self.bike.kit_array(kit).astype(float)
-        return float(self._tail_finder.at(x).at(x)[0])
-
-    def cuts_at(self, point: Floats, budget_cents: int | None = None, off: Bools | None = None) -> CutSet:
-        """The cuts found at a point, kept for what is asked later.
-
-        Parameters
-        ----------
-        point
-            ``(guards,)``; fractional ones are moved to multiples of 1 / `GRID`.
-        budget_cents
-            The budget of a focus that the cuts are to hold within; None: for every kit.
-        off
-            ``(guards,)``: guards that are off where the cuts are to say most.
-        """
-        return self._find(self._pool, point, budget_cents, off, is_tail=False)
-
-    def tail_cuts_at(self, point: Floats, budget_cents: int | None = None, off: Bools | None = None) -> CutSet:
-        """The cut about the tail mean found at a point, shaped as one group; as `cuts_at`."""
-        return self._find(self._tail_pool, point, budget_cents, off, is_tail=True)
-
-    def _find(
-        self, pool: CutPool, point: Floats, budget_cents: int | None, off: Bools | None, *, is_tail: bool
-    ) -> CutSet:
-        near = np.round(point * GRID) / GRID
-        # A guard that is off but in the kit would make the cuts less than exact there.
-        without = np.zeros(near.size, dtype=bool) if off is None else off & (near == 0.0)
-        known = pool.at(near, budget_cents, without)
-        if known is None:
-            finder = self._tail_finder if is_tail else self._finder
-            found = finder.at(near, self._least(budget_cents, is_tail=is_tail), without)
-            known = CutSet(near, found.constant, found.slope, budget_cents, without)
-            pool.add(known)
-        return known
-
-    def _least(self, budget_cents: int | None, *, is_tail: bool) -> Floats:
-        """``(falls,)``: what falls that may reach the cap cost at least within a budget."""
-        focus = self.focus_on(budget_cents)
-        if not is_tail:
-            return focus.least
-        if focus.least_of_tail is None:
-            focus.least_of_tail = self._tail_finder.least_costs(budget_cents)
-        return focus.least_of_tail
-
-    def bundle_cuts_at(self, kit: Kit) -> tuple[Floats, Floats]:
-        """Cuts at a kit about the cost columns: constants ``(bundles,)``, slopes ``(bundles, guards)``."""
-        return self._bundled.of(self.cuts_at(self.bike.kit_array(kit).astype(float)))
-
-    @property
-    def known_bundle_cuts(self) -> Iterator[tuple[Floats, Floats]]:
-        """Cuts found so far that hold for every kit, shaped as those of `bundle_cuts_at`."""
-        for cuts in self._pool.sets:
-            if cuts.budget_cents is None:
-                yield self._bundled.of(cuts)
-
     def search(
-        self,
-        measure: str,
-        limits: Limits,
-        kits: Sequence[Kit] = (),
-        *,
-        gap: float = GAP,
-        deadline: Deadline = NEVER,
+        self, measure: str, limits: Limits, kits: Sequence[Kit] = (), *, gap: float = GAP, deadline: Deadline = NEVER
     ) -> Found:
         """Minimise one measure; spend counts in cents.
 
@@ -299,7 +136,7 @@ class Planner:
         gap, deadline
             When to stop.
         """
-        focus = self.focus_on(limits.budget_cents)
+        focus = self.cuts.focus_on(limits.budget_cents)
         question = Question(self, measure, limits, focus)
         tree = Tree(question.statement(), question, gap=gap, deadline=deadline)
         return tree.run([self.bike.kit_array(kit) for kit in kits])
@@ -339,7 +176,7 @@ class Planner:
         """
         limits = limits or Limits()
         first, *tie_breakers = aim.measures
-        if not aim.adds_up and (listed := self._listed_in_time(aim, limits, gap, deadline)):
+        if not aim.adds_up and (listed := self._lists.best_in_time(aim, limits, gap, deadline)):
             beaten = [kit for kit in kits if self.is_allowed(kit, limits) and self.measure(first, kit) < listed.bound]
             if beaten:
                 raise SolverError(f"the least mean of the worst falls is {listed.bound:.4f}, but a kit has less")
@@ -371,15 +208,7 @@ class Planner:
         # Where the tree was not done, the list of all kits may still tell, unless less effort was asked for than usual.
         if best.proven or deadline.nodes < EFFORT:
             return best
-        return self._listed_in_time(aim, limits, gap, deadline) or best
-
-    def _listed_in_time(self, aim: Aim, limits: Limits, gap: float, deadline: Deadline) -> Best | None:
-        """The best kit of the list of all kits; None if they are not listed, none is allowed, or time is over."""
-        with suppress(OutOfTimeError):
-            deadline.check()
-            table = self._lists(aim, limits)
-            return None if table is None else self._best_listed(table, aim, limits, gap, deadline)
-        return None
+        return self._lists.best_in_time(aim, limits, gap, deadline) or best
 
     def counted_of_price(self, aim: Aim, name: str) -> float:
         """What each unit of money of a guard's price counts in an aim's objective, if the guard is in the kit.
@@ -388,7 +217,7 @@ class Planner:
         """
         guard, scenario = self.scenario.guard[name], self.scenario
         row = self.bike.guard_row[name]
-        wear = float(self._years_of @ self._finder.renewals[:, row]) if guard.renews_at_price else 0.0
+        wear = float(self.years_of @ self._finder.renewals[:, row]) if guard.renews_at_price else 0.0
         per_unit = wear / guard.price if guard.price else 0.0
         if aim.counts_price:
             return per_unit + 1.0 - scenario.discount_at_end * guard.resale_share
@@ -405,9 +234,9 @@ class Planner:
             The search stopped before any kit was found.
         """
         deadline.check()
-        table = self._lists(aim, limits)
+        table = self._lists.table_for(aim, limits)
         if table is not None:
-            return self._best_listed(table, aim, limits, gap, deadline)
+            return self._lists.best_of(table, aim, limits, gap, deadline)
         try:
             return self.best(aim, limits, gap=gap, deadline=deadline)
         except NoKitError:
@@ -422,42 +251,13 @@ class Planner:
             return None
         table = self._table()
         if table is not None:
-            return table.cheapest(self._years_of, cost_at_most, limits.must, limits.never)
+            return table.cheapest(self.years_of, cost_at_most, limits.must, limits.never)
         at_most = {} if math.isinf(cost_at_most) else {COST: cost_at_most}
         wanted = replace(limits, budget_cents=None, at_most=at_most)
         found = self.search(SPEND, wanted, deadline=deadline)
         if found.kit is None or not found.is_complete:
             return None
         return self.scenario.spend_cents(self.kit_of(found.kit))
-
-    def _list_kits(self, scenario: Scenario) -> Callable[[], KitTable | None]:
-        """The table of every kit, made when it is first asked for; None where they are too many to list."""
-
-        @cache
-        def table() -> KitTable | None:
-            return self._list(scenario, None)
-
-        return table
-
-    def _list(self, scenario: Scenario, among: Kit | None) -> KitTable | None:
-        kits = legal_kits(scenario, among)
-        if kits is None:
-            return None
-        finder = self._finder
-        exact = finder.renewals @ kits.T + finder.fixed_cost[:, np.newaxis]
-        waiting = WaitingTable(self._bike, finder.waits, finder.fixed_noted)
-        for one in finder.merged_costs(kits):
-            if not waiting.takes(one):
-                exact[one.kind] += one.cost[one.which]
-        kept = np.flatnonzero(finder.group_is_kept)
-        floor = finder.group_floor(finder.least_costs())
-
-        def price_kit(x: Floats) -> tuple[Floats, Floats]:
-            found = finder.at_kept(x)
-            return found.constant, found.slope
-
-        of_kits = waiting.of_kits(len(kits)) if finder.waits.size else None
-        return KitTable(scenario, kits, exact, finder.group_fall[kept], floor[kept], price_kit, of_kits)
 
     def listed(self, among: Kit | None = None) -> KitTable | None:
         """Every kit that can be fitted, with what it costs; None if they are too many to list.
@@ -467,12 +267,7 @@ class Planner:
         among
             Only kits of these guards. Default: of all.
         """
-        return self._table() if among is None else self._list(self.scenario, among)
-
-    @property
-    def years_of(self) -> Floats:
-        """``(kinds of fall,)``: ā λ_f, how many falls of each kind count over the years."""
-        return self._years_of
+        return self._table() if among is None else kit_table(self.scenario, self.bike, self._finder, among)
 
     def _known_kits(self, measure: str, limits: Limits) -> list[Kit]:
         """The best of the kits measured so far that are allowed, to start from."""
@@ -502,27 +297,3 @@ class Planner:
             is_legal = self.scenario.is_within_weight(kit) and not self.scenario.clashes(kit)
             self._spend_of[kit] = self.scenario.spend_cents(kit) if is_legal else math.nan
         return self._spend_of[kit]
-
-
-def _terms(finder: FactFinder, scenario: Scenario, bike: Bike, bundles: int) -> tuple[Terms, Waiting]:
-    """The numbers of the program under the scenario's rates and years, and what comes of what waits."""
-    rates = np.array([fall.per_year for fall in scenario.falls])
-    years_of = scenario.annuity * rates
-    groups = np.arange(finder.group_fall.size)
-    weights = np.zeros((bundles, groups.size))
-    weights[finder.group_bundle, groups] = years_of[finder.group_fall]
-    of_waiting = groups[np.isin(finder.group_bundle, finder.waits) & ~finder.group_is_kept]
-    weights[finder.group_bundle[of_waiting], of_waiting] = rates[finder.group_fall[of_waiting]]
-    floor, ceiling = weights @ finder.group_floor(finder.least_costs()), weights @ finder.group_ceiling
-    amount = np.array([bike.costs.items[name].amount for name in finder.waits])
-    waiting = Waiting(
-        finder.waits, scenario.annuity * amount, scenario.repair_every, floor[finder.waits], ceiling[finder.waits]
-    )
-    terms = Terms(
-        weights=weights,
-        floor=waiting.bundled(floor),
-        ceiling=waiting.bundled(ceiling),
-        guard_cost=years_of @ finder.renewals + np.array([guard.dislike for guard in scenario.guards]),
-        fixed_cost=float(years_of @ finder.fixed_cost),
-    )
-    return terms, waiting

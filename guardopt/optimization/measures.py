@@ -81,7 +81,9 @@ class FallsCost:
 
     def value(self, planner: Planner, kit: Kit) -> float:
         """ā × yearly cost + dislike (+ spend − resale)."""
-        return planner.falls_cost(kit) + (planner.scenario.laid_out(kit) if self.counts_price else 0.0)
+        x, terms = planner.bike.kit_array(kit).astype(float), planner.terms
+        falls = planner.cuts.falls_cost(x) + float(terms.guard_cost @ x) + terms.fixed_cost
+        return falls + (planner.scenario.laid_out(kit) if self.counts_price else 0.0)
 
     def again(self, planner: Planner, sample: Sequence[Stratum], kit: Kit) -> float:
         """As `simulation.pricing` has it."""
@@ -104,7 +106,7 @@ class TailMean:
 
     def value(self, planner: Planner, kit: Kit) -> float:
         """The mean on the sample."""
-        return planner.tail_mean(kit)
+        return planner.cuts.tail_mean(planner.bike.kit_array(kit).astype(float))
 
     def again(self, planner: Planner, sample: Sequence[Stratum], kit: Kit) -> float:
         """As `simulation.pricing` and `simulation.risk` have it."""
@@ -142,7 +144,7 @@ class Spend:
 
 @dataclass(frozen=True)
 class Change:
-    """How much a kit changes about the bike, in whole numbers (`formulation.change_of`): breaks the last ties."""
+    """How much a kit changes about the bike, in whole numbers (`ties.change_of`): breaks the last ties."""
 
     counts_falls: bool = False
     counts_tail: bool = False

@@ -16,7 +16,8 @@ from guardopt.optimization.measures import MEASURES
 from guardopt.optimization.nodes import Statement
 
 if TYPE_CHECKING:
-    from guardopt.optimization.benders import Focus, Planner
+    from guardopt.cuts.separation import Focus
+    from guardopt.optimization.benders import Planner
 
 BREAKS = 1e-9
 """A cut is worth adding if a point is below it by more than this share of the most that its column can be."""
@@ -53,7 +54,7 @@ class Question:
         lower[columns.binaries : columns.tail] = self._focus.floor
         upper[columns.binaries : columns.tail] = np.maximum(planner.terms.ceiling, self._focus.floor)
         if self._counts_tail:
-            upper[columns.tail] = planner.most_tail
+            upper[columns.tail] = planner.cuts.most_tail
         self._most = upper
         rows = [*planner.fitting_rows, *other_rows(planner.scenario, limits.other_than)]
         if limits.budget_cents is not None:
@@ -82,9 +83,9 @@ class Question:
         for is_tail in self._cost_columns:
             # Cuts about single bundles are many: those that say little away from where they were found only slow down.
             if is_tail:
-                self._planner.tail_cuts_at(guards, budget, off)
+                self._planner.cuts.tail_at(guards, budget, off)
             else:
-                self._planner.cuts_at(guards, budget)
+                self._planner.cuts.at(guards, budget)
         return self.known_cuts(point)
 
     @property
@@ -94,7 +95,7 @@ class Question:
 
     def _broken(self, point: Floats, *, is_tail: bool) -> list[Row]:
         columns = self._columns
-        bundled = self._planner.bundled(is_tail=is_tail)
+        bundled = self._planner.cuts.bundled(is_tail=is_tail)
         first, last = (columns.tail, columns.count) if is_tail else (columns.binaries, columns.tail)
         numbers, says = bundled.strongest(point[: columns.guards], self._focus.budget_cents)
         broken = np.flatnonzero(says > point[first:last] + BREAKS * self._most[first:last])

@@ -69,10 +69,10 @@ def opinion(
         for point in points:
             told.add(point.tobytes())
             if MEASURES[measure].counts_tail:
-                cuts = planner.tail_cuts_at(point)
+                cuts = planner.cuts.tail_at(point)
                 program.add_tail_cuts(cuts.constant, cuts.slope)
             else:
-                constant, slope = planner.bundle_cuts_at(planner.kit_of(point > 0.5))
+                constant, slope = planner.cuts.bundled_at((point > 0.5).astype(float))
                 program.add_bundle_cuts(np.arange(constant.size), constant, slope)
         try:
             answer = program.solve(*MEASURES[measure].linear(planner), limits, seconds=deadline.seconds_left)

@@ -1,35 +1,28 @@
 """Checks the proof that a plan is best, from the scenario and the simulated falls alone, in exact arithmetic.
 
 1. Every row holds for every allowed kit: rules, money and weight are compared with the scenario, and each cut with the
-   one worked out again at its point (`audit_cuts`); a stated cut may say less than that, never more.
+   one worked out again at its point (`audit_rows`, `audit_cuts`); a stated cut may say less than that, never more.
 2. Every kit is in a leaf: the tree goes on both with a guard (or offer) off and with it on, and the costs that the kit
    decides lie between what they are at least and at most.
-3. Every leaf's bound follows from its multipliers λ ≥ 0: for v with l ≤ v ≤ u and A v ≤ b,
-
-       c·v ≥ Σ_j min(d_j l_j, d_j u_j) − λ·b,   d = c + Aᵀλ                                                 (1)
-
-   and with c = 0 a bound above 0 shows that nothing is in the leaf.
+3. Every leaf's bound follows from its multipliers (`audit_tree`).
 4. The kit is allowed and costs what is said, found by following every blow of every fall; the least bound of the
    leaves is within the gap asked for of that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import combinations
 from typing import Any
 
 from guardopt.errors import InputError, Problem
 from guardopt.model.scenario import Scenario
-from guardopt.proof.audit_columns import Columns, FallCosts, Found, TailMean
-from guardopt.proof.audit_cuts import POINT, Line
-from guardopt.proof.audit_falls import Falls, exact
-from guardopt.proof.format import Branch, Column, Proof, StatedLeaf, StatedRow, read_proof
-
-WEIGHED_TO = exact(1e-7)
-"""Kilograms by which a kit may be over the limit: a tenth of a milligram."""
+from guardopt.proof.audit_columns import Columns, FallCosts, TailMean
+from guardopt.proof.audit_falls import Falls
+from guardopt.proof.audit_money import exact
+from guardopt.proof.audit_rows import WEIGHED_TO, RowCheck, all_sold_cents, holds_within, purse_cents
+from guardopt.proof.audit_tree import ExactRow, TreeCheck
+from guardopt.proof.format import Column, Proof, read_proof
 
 STATED_TO = exact(1e-9)
 """Relative difference at which the objective stated is not the one found."""
@@ -127,22 +120,10 @@ class _Check:
         self._column |= {("y", one): row for row, one in enumerate(asked.offers, start=len(asked.guards))}
         self._column |= {("theta", one): row for row, one in enumerate(proof.columns, start=self._binaries)}
         self._offer = {offer.id: offer for offer in scenario.offers}
+        self._purse_cents = purse_cents(scenario)
         self._guard_cost = self._costs_of_guards()
         self._lower, self._upper = self._bounds()
-        self._rows_checked = self._check_rows()
-        self._leaves = 0
-        self._is_covered = True
-
-    @property
-    def _purse_cents(self) -> dict[str, int]:
-        """What each guard takes out of the purse if it is on: what it costs, or what it would fetch if it is owned."""
-        guards = self._scenario.guards
-        return {one.id: one.sells_cents if one.owned else one.price_cents + one.fit_cents for one in guards}
-
-    @property
-    def _sold_cents(self) -> int:
-        """What all owned guards would fetch."""
-        return sum(guard.sells_cents for guard in self._scenario.guards if guard.owned)
+        self._rows = self._check_rows()
 
     def _costs_of_guards(self) -> list[Fraction]:
         """What each guard adds to the objective, by itself, and what each offer does."""
@@ -185,156 +166,33 @@ class _Check:
         return lower, upper
 
     def _check_limits(self, name: str, column: Column, least: Fraction, most: Fraction) -> None:
-        if not self._holds_within(column.floor_budget_cents):
+        if not holds_within(column.floor_budget_cents, self._proof.question.budget_cents):
             self.faults.append(f"The floor of {name} is for a smaller budget than the one asked about.")
         if least > 0 and least > self._costs.floor(name, column.floor_budget_cents):
             self.faults.append(f"{name} can be less than its floor.")
         if most < self._costs.ceiling.get(name, 0) or most < least:
             self.faults.append(f"{name} can be more than its ceiling.")
 
-    def _holds_within(self, budget_cents: int | None) -> bool:
-        """Whether what holds for kits within a budget holds for all that were asked about."""
-        asked = self._proof.question.budget_cents
-        return budget_cents is None or (asked is not None and asked <= budget_cents)
-
-    def _check_rows(self) -> int:
-        checks: dict[str, Callable[[StatedRow], bool]] = {
-            "budget": self._is_budget,
-            "weight": self._is_weight,
-            "place": self._is_place,
-            "need": self._is_need,
-            "not_with": self._is_not_with,
-            "offer": self._is_offer,
-            "cut": self._is_cut,
-        }
-        self._rows: list[list[tuple[int, Fraction]]] = []
+    def _check_rows(self) -> list[ExactRow]:
+        check = RowCheck(self._scenario, self._proof.question, self._costs)
+        rows = []
         for number, row in enumerate(self._proof.rows):
             entries = [("x", name, value) for name, value in row.x.items()]
             entries += [("y", name, value) for name, value in row.y.items()]
             entries += [("theta", name, value) for name, value in row.theta.items()]
             known = all((kind, name) in self._column for kind, name, _ in entries)
-            if not known or not checks[row.kind](row):
+            if not known or not check.follows(row):
                 self.faults.append(f"Row {number} ({row.kind}) does not follow from the scenario.")
-            self._rows.append([(self._column[kind, name], exact(value)) for kind, name, value in entries if known])
-        return len(self._rows)
+            exactly = [(self._column[kind, name], exact(value)) for kind, name, value in entries if known]
+            rows.append(ExactRow(exactly, exact(row.at_most)))
+        return rows
 
-    def _is_budget(self, row: StatedRow) -> bool:
-        scenario, budget = self._scenario, self._proof.question.budget_cents
-        spend = {name: cents for name, cents in self._purse_cents.items() if cents}
-        saving = {name: -scenario.offer_saving_cents(offer) for name, offer in self._offer.items()}
-        is_spend = row.x == spend and row.y == {name: cents for name, cents in saving.items() if cents}
-        return is_spend and not row.theta and budget is not None and row.at_most >= budget + self._sold_cents
-
-    def _is_weight(self, row: StatedRow) -> bool:
-        scenario = self._scenario
-        weight = {guard.id: guard.weight_kg for guard in scenario.guards if guard.weight_kg}
-        limit = scenario.max_weight_kg
-        is_weight = limit is not None and row.x == weight and not row.y and not row.theta
-        return is_weight and exact(row.at_most) >= exact(limit or 0.0) + WEIGHED_TO
-
-    def _is_place(self, row: StatedRow) -> bool:
-        """At most one of some guards that fill one place."""
-        places = [set(self._scenario.guard[name].places) for name in row.x]
-        return self._is_at_most_one(row) and bool(places) and bool(set.intersection(*places))
-
-    def _is_not_with(self, row: StatedRow) -> bool:
-        guard = self._scenario.guard
-        pairs = combinations(row.x, 2)
-        return self._is_at_most_one(row) and all(b in guard[a].not_with or a in guard[b].not_with for a, b in pairs)
-
-    @staticmethod
-    def _is_at_most_one(row: StatedRow) -> bool:
-        return set(row.x.values()) == {1.0} and not row.y and not row.theta and row.at_most >= 1.0
-
-    def _is_need(self, row: StatedRow) -> bool:
-        """A guard only with one of its alternatives."""
-        needing = [name for name, value in row.x.items() if value == 1.0]
-        others = frozenset(name for name, value in row.x.items() if value == -1.0)
-        is_pure = not row.y and not row.theta and row.at_most >= 0.0 and len(needing) + len(others) == len(row.x)
-        return is_pure and len(needing) == 1 and others in self._scenario.guard[needing[0]].needs
-
-    def _is_offer(self, row: StatedRow) -> bool:
-        """Offers with a guard in common: one at most is taken, and only with that guard."""
-        (guard,) = row.x if len(row.x) == 1 else ("",)
-        has_it = all(guard in self._scenario.bought_in(self._offer[name]) for name in row.y)
-        is_one = row.x == {guard: -1.0} and all(value == 1.0 for value in row.y.values())
-        return is_one and has_it and not row.theta and row.at_most >= 0.0
-
-    def _is_cut(self, row: StatedRow) -> bool:
-        """A cut that says no more than the one found anew at its point."""
-        names = self._proof.question.guards
-        at = [exact(row.at.get(name, 0.0)) * POINT for name in names]
-        on_grid = all(value.denominator == 1 and 0 <= value <= POINT for value in at)
-        if not on_grid or not {*row.at, *row.off}.issubset(names) or not self._holds_within(row.budget_cents):
-            return False
-        if row.y or len(row.theta) != 1 or set(row.theta.values()) != {-1.0}:
-            return False
-        off = frozenset(number for number, name in enumerate(names) if name in row.off)
-        found = Found(tuple(int(value) for value in at), row.budget_cents, off)
-        again = self._costs.cut(next(iter(row.theta)), found)
-        slope = {number: -exact(row.x[name]) for number, name in enumerate(names) if name in row.x}
-        return again.says_no_less_than(Line(-exact(row.at_most), slope))
-
-    def _leaf_bounds(self, node: Branch, lower: list[Fraction], upper: list[Fraction], path: str) -> Iterator[Fraction]:
-        """The bounds of the leaves below a node that hold something; every branch has to be there."""
-        if node.leaf is not None and node.branch is None and node.off is None and node.on is None:
-            self._leaves += 1
-            yield from self._check_leaf(node.leaf, lower, upper, path)
-            return
-        column = self._column.get(("x", node.branch or ""), self._column.get(("y", node.branch or "")))
-        if (
-            node.leaf is not None
-            or column is None
-            or node.off is None
-            or node.on is None
-            or lower[column] == upper[column]
-        ):
-            self.faults.append(f"The tree does not cover every kit: something is missing or twice {path}.")
-            self._is_covered = False
-            return
-        for child, value, word in ((node.off, Fraction(0), "without"), (node.on, Fraction(1), "with")):
-            low, high = lower.copy(), upper.copy()
-            low[column] = high[column] = value
-            yield from self._leaf_bounds(child, low, high, f"{path}, {word} {node.branch}")
-
-    def _check_leaf(
-        self, leaf: StatedLeaf, lower: Sequence[Fraction], upper: Sequence[Fraction], path: str
-    ) -> Iterator[Fraction]:
-        numbers = {str(number): number for number in range(len(self._rows))}
-        if not leaf.multipliers.keys() <= numbers.keys() or (leaf.bound is None) is not leaf.empty:
-            self.faults.append(f"A leaf is not complete {path}.")
-            self._is_covered = False
-            return
-        multipliers = [(numbers[name], exact(value)) for name, value in leaf.multipliers.items()]
-        shown = self._bound(multipliers, lower, upper, with_cost=not leaf.empty)
-        if leaf.empty and shown <= 0:
-            self.faults.append(f"A leaf is said to be empty but is not shown to be {path}.")
-            self._is_covered = False
-        elif leaf.bound is not None:
-            if exact(leaf.bound) > shown:
-                self.faults.append(f"The bound {leaf.bound!r} of a leaf does not follow from its multipliers {path}.")
-            yield min(exact(leaf.bound), shown)
-
-    def _bound(
-        self,
-        multipliers: Sequence[tuple[int, Fraction]],
-        lower: Sequence[Fraction],
-        upper: Sequence[Fraction],
-        *,
-        with_cost: bool,
-    ) -> Fraction:
-        """What (1) says, exactly; without the cost it has to be above 0 to show that nothing is there."""
-        reduced: dict[int, Fraction] = dict.fromkeys(range(len(lower)), Fraction(0))
-        bound = Fraction(0)
-        if with_cost:
-            bound += self._costs.fixed_cost
-            bound -= Fraction(self._sold_cents, 100) if self._proof.question.aim == "outlay" else 0
-            reduced |= dict(enumerate([*self._guard_cost, *[Fraction(1)] * (len(lower) - self._binaries)]))
-        for number, value in multipliers:
-            for column, coefficient in self._rows[number]:
-                reduced[column] += value * coefficient
-            bound -= value * exact(self._proof.rows[number].at_most)
-        return bound + sum(min(one * lower[column], one * upper[column]) for column, one in reduced.items())
+    def _tree(self) -> TreeCheck:
+        cost = [*self._guard_cost, *[Fraction(1)] * (len(self._lower) - self._binaries)]
+        constant = self._costs.fixed_cost
+        if self._proof.question.aim == "outlay":
+            constant -= Fraction(all_sold_cents(self._scenario), 100)
+        return TreeCheck(self._column, self._rows, cost, constant)
 
     def _check_kit(self) -> None:
         scenario, asked, kit = self._scenario, self._proof.question, self._kit
@@ -364,8 +222,10 @@ class _Check:
         objective = self._objective()
         if abs(exact(self._proof.objective) - objective) > STATED_TO * max(Fraction(1), abs(objective)):
             self.faults.append(f"The kit measures {float(objective)!r}, not {self._proof.objective!r} as is said.")
-        bounds = list(self._leaf_bounds(self._proof.tree, self._lower, self._upper, "in the tree"))
-        bound = min(bounds) if bounds and self._is_covered else None
+        tree = self._tree()
+        bounds = list(tree.bounds(self._proof.tree, self._lower, self._upper, "in the tree"))
+        self.faults += tree.faults
+        bound = min(bounds) if bounds and tree.is_covered else None
         gap = None if bound is None else (objective - bound) / max(Fraction(1), abs(objective))
         if bound is not None and exact(self._proof.bound) > bound:
             self.faults.append(
@@ -380,7 +240,7 @@ class _Check:
         shown = None if bound is None else float(bound), None if gap is None else float(gap)
         return Audit(
             tuple(self.faults),
-            self._leaves,
+            tree.leaves,
             len(self._rows),
             float(objective),
             *shown,

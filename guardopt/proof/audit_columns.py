@@ -16,7 +16,8 @@ from fractions import Fraction
 from typing import Protocol
 
 from guardopt.proof.audit_cuts import CHORD, POINT, Choice, Cut, LeastBills, Line, capped_cut, sum_of
-from guardopt.proof.audit_falls import BILLION, FallClass, Falls, Item, exact
+from guardopt.proof.audit_falls import FallClass, Falls, Item
+from guardopt.proof.audit_money import BILLION, exact
 from guardopt.proof.audit_waiting import Waits
 from guardopt.proof.format import Column
 
@@ -86,33 +87,33 @@ class FallCosts:
     def __init__(self, falls: Falls, columns: Mapping[str, Column]) -> None:
         self._falls, self._least = falls, LeastBills(falls)
         self._guards = len(falls.scenario.guards)
-        self._money = exact(falls.scenario.annuity) / (falls.unit * falls.weight_unit)
-        self._items: dict[str, Counter[Item]] = {name: Counter() for name in falls.names}
+        self._money = exact(falls.scenario.annuity) / (falls.money.unit * falls.weight_unit)
+        self._items: dict[str, Counter[Item]] = {name: Counter() for name in falls.money.names}
         self._groups: dict[str, Counter[FallClass]] = defaultdict(Counter)
         self._known: dict[Found, Choice] = {}
         self.ungrouped, fixed = 0, 0
         kept: Counter[FallClass] = Counter()
         for fall, weight in falls.falls:
-            if fall.items and falls.reaches_cap(fall.most):
+            if fall.items and falls.money.reaches_cap(fall.most):
                 kept[fall] += weight
                 continue
             fixed += weight * fall.base
             for item in fall.items:
-                self._items[falls.names[item.name]][item] += weight
+                self._items[falls.money.names[item.name]][item] += weight
         for fall, weight in kept.items():
-            groups = group_of(fall, falls.scenario.falls[fall.kind].id, falls.unit, columns)
+            groups = group_of(fall, falls.scenario.falls[fall.kind].id, falls.money.unit, columns)
             self.ungrouped += len(groups) != 1
             for name in groups:
                 self._groups[name][fall] += weight
-        waiting: dict[int, dict[int, Counter[Item]]] = {number: defaultdict(Counter) for number in falls.amounts}
+        waiting: dict[int, dict[int, Counter[Item]]] = {number: defaultdict(Counter) for number in falls.money.amounts}
         for (kind, item), weight in falls.beside.items():
-            if item.name in falls.amounts:
+            if item.name in falls.money.amounts:
                 waiting[item.name][kind][item] += weight
             elif item.can_be_spared:
-                self._items[falls.names[item.name]][item] += weight
+                self._items[falls.money.names[item.name]][item] += weight
             else:
                 fixed += weight * item.cost
-        self._waits = {falls.names[number]: Waits(falls, number, items) for number, items in waiting.items()}
+        self._waits = {falls.money.names[number]: Waits(falls, number, items) for number, items in waiting.items()}
         self.fixed_cost = fixed * self._money
         self.ceiling: Mapping[str, Fraction] = (
             {
@@ -121,7 +122,7 @@ class FallCosts:
             }
             | {name: waits.ceiling for name, waits in self._waits.items()}
             | {
-                name: self._money * sum(weight * min(fall.most, falls.cap) for fall, weight in group.items())
+                name: self._money * sum(weight * min(fall.most, falls.money.cap) for fall, weight in group.items())
                 for name, group in self._groups.items()
             }
         )
@@ -158,7 +159,7 @@ class FallCosts:
 
     @property
     def _by_number(self) -> Mapping[int, Waits]:
-        return {number: self._waits[self._falls.names[number]] for number in self._falls.amounts}
+        return {number: self._waits[self._falls.money.names[number]] for number in self._falls.money.amounts}
 
 
 class TailMean:
@@ -180,7 +181,7 @@ class TailMean:
         self.fixed_cost = Fraction(0)
         self._mass = exact(tail) * sum(weight for _, weight in falls.falls)
         self._guards = len(falls.scenario.guards)
-        most = [min(fall.most, falls.cap) + sum(item.cost for item in fall.on_top) for fall, _ in falls.falls]
+        most = [min(fall.most, falls.money.cap) + sum(item.cost for item in fall.on_top) for fall, _ in falls.falls]
         base = [fall.base + sum(item.cost for item in fall.on_top if not item.can_be_spared) for fall, _ in falls.falls]
         self._scale = max(most, default=0)
         self.ceiling: Mapping[str, Fraction] = {TAIL: self._mean(most)}
@@ -234,7 +235,7 @@ class TailMean:
 
     @property
     def _per_mass(self) -> Fraction:
-        return 1 / (self._mass * self._falls.unit) if self._mass else Fraction(0)
+        return 1 / (self._mass * self._falls.money.unit) if self._mass else Fraction(0)
 
     def measure(self) -> Fraction:
         """Mean cost of the worst share of falls with the kit."""

@@ -135,11 +135,11 @@ class LeastBills:
 
     def within(self, fall: FallClass, budget_cents: int | None) -> Fraction:
         """The least m within a budget; None: no limit."""
-        if budget_cents is None or not self._falls.reaches_cap(fall.bare):
+        if budget_cents is None or not self._falls.money.reaches_cap(fall.bare):
             return Fraction(fall.base)
         key = fall, budget_cents
         if key not in self._known:
-            least = min(fall.bare - self._most_spared(fall, budget_cents + self._sold), Fraction(self._falls.cap))
+            least = min(fall.bare - self._most_spared(fall, budget_cents + self._sold), Fraction(self._falls.money.cap))
             self._known[key] = max(least, Fraction(fall.base))
         return self._known[key]
 
@@ -198,16 +198,16 @@ def capped_cut(
     most = fall.base + sum(cost for cost, _ in chosen)
     # Where the bill with all harm done is below the cap the chord is never needed.
     m = Fraction(fall.base)
-    if falls.reaches_cap(fall.most):
+    if falls.money.reaches_cap(fall.most):
         m = least.within(fall, budget)
         m = max(m, Fraction(least.with_off(fall, off))) if off else m
-    is_over, chord = falls.reaches_cap(most), CHORD
-    cut = Cut(min(most, falls.cap) * CHORD)
-    if falls.reaches_cap(m):
+    is_over, chord = falls.money.reaches_cap(most), CHORD
+    cut = Cut(min(most, falls.money.cap) * CHORD)
+    if falls.money.reaches_cap(m):
         is_over, chord = True, 0
-        cut.constant = floor(min(m, Fraction(falls.cap)) * CHORD)
+        cut.constant = floor(min(m, Fraction(falls.money.cap)) * CHORD)
     elif is_over:
-        chord = min(CHORD, ceil((falls.cap - m) * CHORD / (most - m)))
+        chord = min(CHORD, ceil((falls.money.cap - m) * CHORD / (most - m)))
     for cost, entries in chosen:
         for entry in entries:
             if not (is_over and entry in off):

@@ -19,7 +19,8 @@ from itertools import combinations
 from math import ceil
 
 from guardopt.proof.audit_cuts import Choice, Cut, Line, sum_of
-from guardopt.proof.audit_falls import Falls, Item, exact
+from guardopt.proof.audit_falls import Falls, Item
+from guardopt.proof.audit_money import exact
 from guardopt.proof.exponential import STEPS, risen
 
 MOST_LISTED = 12
@@ -42,7 +43,7 @@ class Waits:
     def __init__(self, falls: Falls, number: int, items: Mapping[int, Counter[Item]]) -> None:
         scenario = falls.scenario
         self._every = exact(scenario.repair_every)
-        self._paid = exact(scenario.annuity) * falls.amounts[number] / (falls.unit * self._every)
+        self._paid = exact(scenario.annuity) * falls.money.amounts[number] / (falls.money.unit * self._every)
         self._unit, self._guards = falls.weight_unit, len(scenario.guards)
         self._items = sum(items.values(), Counter())
         self._most = Fraction(sum(self._items.values()), self._unit)

@@ -15,10 +15,11 @@ from typing import Any
 import numpy as np
 
 from guardopt.arrays import Floats
+from guardopt.cuts.separation import GRID
 from guardopt.deadline import NEVER, Deadline
 from guardopt.errors import OutOfTimeError
 from guardopt.model.aims import GAP, Aim, Best, Limits
-from guardopt.optimization.benders import GRID, Planner
+from guardopt.optimization.benders import Planner
 from guardopt.optimization.linear_rows import Row, RowKind, Rows
 from guardopt.optimization.measures import MEASURES
 from guardopt.optimization.nodes import Node, Statement
@@ -70,7 +71,7 @@ def proof_of(
     found = planner.search(measure, limits, [best.kit], gap=TO_SPARE * gap, deadline=deadline)
     if not found.is_complete:
         raise OutOfTimeError("the kit was not proven best in the time allowed, so there is no proof to write")
-    statement = Question(planner, measure, limits, planner.focus_on(limits.budget_cents)).statement()
+    statement = Question(planner, measure, limits, planner.cuts.focus_on(limits.budget_cents)).statement()
     return sealed(_Writer(planner, statement, found.rows, measure, limits).content(found.root, aim, best, tail, gap))
 
 
@@ -103,7 +104,7 @@ class _Writer:
         self._planner, self._limits = planner, limits
         self._is_tail = MEASURES[measure].counts_tail
         scenario, bike = planner.scenario, planner.bike
-        groups = planner.kept_groups
+        groups = planner.cuts.kept_groups
         counts = [sum(one.kind == group.kind for one in groups[:number]) for number, group in enumerate(groups)]
         self._names = _Names(
             [guard.id for guard in scenario.guards],
@@ -161,7 +162,7 @@ class _Writer:
         }
 
     def _columns(self) -> Iterator[tuple[str, dict[str, Any]]]:
-        names, groups = self._names.costs, self._planner.kept_groups
+        names, groups = self._names.costs, self._planner.cuts.kept_groups
         first = len(self._names.guards) + len(self._names.offers)
         tail = len(names) - 1
         for number, name in enumerate(names):
@@ -169,7 +170,7 @@ class _Writer:
                 continue
             limits = {"floor": float(self._lower[first + number]), "ceiling": float(self._upper[first + number])}
             column: dict[str, Any] = limits | {
-                "floor_budget_cents": self._planner.focus_on(self._limits.budget_cents).budget_cents
+                "floor_budget_cents": self._planner.cuts.focus_on(self._limits.budget_cents).budget_cents
             }
             if tail - len(groups) <= number < tail:
                 group = groups[number - (tail - len(groups))]
@@ -183,7 +184,7 @@ class _Writer:
     def _row(self, row: Row) -> dict[str, Any]:
         stated: dict[str, Any] = {"kind": row.kind.value, **self._names.parted(row), "at_most": row.at_most}
         if row.kind is RowKind.CUT:
-            cuts = self._planner.cut_sets(is_tail=self._is_tail)[int(row.about[1])]
+            cuts = self._planner.cuts.sets(is_tail=self._is_tail)[int(row.about[1])]
             named = zip(self._names.guards, cuts.point.tolist(), strict=True)
             stated["at"] = {name: round(value * GRID) / GRID for name, value in named if value}
             stated["budget_cents"] = cuts.budget_cents

@@ -12,8 +12,8 @@ from guardopt.files.whole_file import write_file
 from guardopt.loading.rider_sheets import Sheet
 from guardopt.shop.assortment_result import ReadyKits
 from guardopt.shop.candidate_kits import NONE
+from guardopt.shop.output.quote_formats import check_output
 from guardopt.shop.quote_columns import LOSES, in_quotes
-from guardopt.shop.quote_output import check_output
 from guardopt.spelling import escaped
 
 ASKED = ("rider", "bike", "riding", "times", "budget")

@@ -18,8 +18,8 @@ from guardopt.arrays import Floats, Ints
 from guardopt.errors import Place, Problem
 from guardopt.files.cell_types import IS_MONEY, Positive, References, Text, exact_number
 from guardopt.files.cells import Cell, Findings, Row
+from guardopt.loading.meaning.row_checking import RowModel, validate
 from guardopt.loading.rider_sheets import Sheet
-from guardopt.loading.row_checking import RowModel, validate
 from guardopt.model.pieces import in_cents
 from guardopt.shop.shop import NOTHING, Shop, Wish, wish_of
 

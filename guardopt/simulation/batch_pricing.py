@@ -14,10 +14,12 @@ import numpy as np
 from guardopt.arrays import Bools, Floats, Ints
 from guardopt.model.pieces import Kit
 from guardopt.simulation.compiled import Bike
+from guardopt.simulation.item_arrays import Items, sums
 from guardopt.simulation.items import Kind
 from guardopt.simulation.outcomes import worn_guards
-from guardopt.simulation.reduction import Items, Reduced, cover_literals, reduce_falls, sums, with_absence
+from guardopt.simulation.reduction import Reduced, reduce_falls
 from guardopt.simulation.repair_interval import put_right
+from guardopt.simulation.roots import cover_literals, with_absence
 from guardopt.simulation.sampling import Stratum
 
 COUNTED_BITS, MOST_BITS = 20, 62

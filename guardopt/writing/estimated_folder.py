@@ -24,7 +24,7 @@ from guardopt.files.whole_file import write_file
 from guardopt.loading.columns import CoverRow, GuardRow, PartRow
 from guardopt.loading.guard_checking import covers_of
 from guardopt.loading.load import SourceCells, load
-from guardopt.loading.row_checking import read_entries
+from guardopt.loading.meaning.row_checking import read_entries
 from guardopt.loading.sides import Placed, Roster, common_side, matched, meeting
 from guardopt.model.chance_words import CHANCE_WORDS
 from guardopt.model.pieces import Cover, Guard, Part

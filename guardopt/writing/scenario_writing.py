@@ -17,7 +17,7 @@ from guardopt.files.whole_file import refuse_taken_file
 from guardopt.files.workbooks.reading import SETTINGS_SHEET
 from guardopt.files.workbooks.writing import Column, Sheet, need_writer, workbook_bytes
 from guardopt.loading.columns import TABLE_MODELS
-from guardopt.loading.row_checking import choices_of, is_chance, is_money, is_number
+from guardopt.loading.meaning.row_checking import choices_of, is_chance, is_money, is_number
 from guardopt.model.chance_words import CHANCE_WORDS
 from guardopt.number_faults import PLAIN_NUMBER
 from guardopt.writing.column_notes import COLUMN_NOTES, FALL_NOTES, GROUP_NOTE, NOTE, SETTING_NOTES, WORD_NOTE, Note

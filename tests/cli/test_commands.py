@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,6 @@ from folders import edited, write_folder
 
 import guardopt
 from guardopt.cli import commands as cli
-from guardopt.optimization.benders import Planner
 
 
 @dataclass(frozen=True)
@@ -303,17 +302,9 @@ def test_a_solver_that_is_not_there_ends_with_1(ask: Callable[..., Answer], twin
     assert "HiGHS" in refused.errors[0]
 
 
-def test_an_answer_that_does_not_survive_recomputing_ends_with_1(
-    ask: Callable[..., Answer], twin: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+@pytest.mark.usefixtures("flattering_planner")
+def test_an_answer_that_does_not_survive_recomputing_ends_with_1(ask: Callable[..., Answer], twin: Path) -> None:
     """No plan is printed."""
-    honest = Planner.best
-
-    def flattering(*args: Any, **options: Any) -> Any:
-        best = honest(*args, **options)
-        return replace(best, objective=best.objective - 1.0)
-
-    monkeypatch.setattr(Planner, "best", flattering)
     refused = ask("plan", twin)
     assert refused.status == 1
     assert len(refused.errors) == 1

@@ -12,15 +12,18 @@ from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
 from guardopt.arrays import Bools, Floats
-from guardopt.cuts.cut_finder import FactFinder, TailFinder
+from guardopt.cuts.cut_finder import FactFinder
+from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.model.pieces import Cover, Guard, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.compiled import Bike
+from guardopt.simulation.item_arrays import Items
 from guardopt.simulation.items import Kind
 from guardopt.simulation.outcomes import cost_at_once
 from guardopt.simulation.pricing import price
-from guardopt.simulation.reduction import Items, cover_literals, reaches, reduce_falls, with_absence
+from guardopt.simulation.reduction import reaches, reduce_falls
 from guardopt.simulation.risk import worst_mean
+from guardopt.simulation.roots import cover_literals, with_absence
 from guardopt.simulation.sampling import Stratum
 
 GUARDS = 6

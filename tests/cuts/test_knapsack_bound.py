@@ -10,15 +10,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_scenarios import all_kits, random_scenario, sample_of
 
-from guardopt.cuts.cut_finder import FactFinder, TailFinder
+from guardopt.cuts.cut_finder import FactFinder
 from guardopt.cuts.kit_lists import spends
 from guardopt.cuts.knapsack_bound import Reach
+from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.model.pieces import Cover, Fall, Guard, Offer, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.outcomes import cost_at_once
-from guardopt.simulation.reduction import cover_literals, reduce_falls
+from guardopt.simulation.reduction import reduce_falls
 from guardopt.simulation.risk import worst_mean
+from guardopt.simulation.roots import cover_literals
 
 GUARDS = 6
 TAIL = 0.15

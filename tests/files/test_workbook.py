@@ -16,8 +16,8 @@ from folders import write_folder
 from workbooks import rewritten, small_workbook
 
 from guardopt.errors import InputError
-from guardopt.files.workbooks import survey as workbook_survey
-from guardopt.files.workbooks.survey import MOST_BYTES
+from guardopt.files.workbooks import zip_archive
+from guardopt.files.workbooks.zip_archive import MOST_BYTES
 from guardopt.loading.load import load
 
 SHEET = "xl/worksheets/sheet2.xml"
@@ -306,7 +306,7 @@ def test_an_archive_that_says_how_large_it_is_is_refused_as_well(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Compression is not what is wrong with it."""
-    monkeypatch.setattr(workbook_survey, "MOST_BYTES", 3_000_000)
+    monkeypatch.setattr(zip_archive, "MOST_BYTES", 3_000_000)
     mine = small_workbook(tmp_path / "mine.xlsx")
     with zipfile.ZipFile(mine, "a") as archive:
         archive.writestr("xl/media/photo.png", bytes(4_000_000))

@@ -11,8 +11,8 @@ from mistakes_in_settings import SETTINGS_MISTAKES
 from mistakes_in_tables import TABLE_MISTAKES
 
 from guardopt.errors import InputError
-from guardopt.loading.checking import loops
 from guardopt.loading.load import load
+from guardopt.loading.part_checking import loops
 
 EACH_PART = "; each part of parts.csv has one: its chance of being struck in each fall"
 EACH_FALL = "; each kind of fall of falls.csv has one: the chance that it strikes each part"

@@ -12,8 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
+from guardopt.model.offers import best_saving
 from guardopt.model.pieces import Fall, Guard, Insurance, Kit, Offer, Part, Side
-from guardopt.model.scenario import Scenario, best_saving
+from guardopt.model.scenario import Scenario
 from guardopt.simulation.pricing import Prices
 
 LEFT, RIGHT, CENTRE, PAIR = Side.LEFT, Side.RIGHT, Side.CENTRE, Side.PAIR

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Callable
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from program_by_hand import BY_HAND, CONSTANTS, SLOPES, TANK, TERMS, MakeScenario, hand_scenario
 from random_scenarios import all_kits, random_scenario, sample_of
 
 from guardopt.errors import NoKitError, SolverError
 from guardopt.model.aims import Aim, Limits
-from guardopt.model.pieces import Guard, Offer, Part, Side
+from guardopt.model.pieces import Guard, Offer, Side
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
 from guardopt.optimization.formulation import Terms, columns_of
@@ -21,9 +21,6 @@ from guardopt.optimization.master_problem import Answer, Program
 from guardopt.optimization.measures import MEASURES
 
 CENTRE = Side.CENTRE
-TANK = Part("tank", "tank", CENTRE, 1.0)
-
-MakeScenario = Callable[..., Scenario]
 
 
 class Stated(Program):
@@ -38,55 +35,16 @@ class Stated(Program):
         return self.solve(*MEASURES[name].linear(self._asker), limits)  # type: ignore[arg-type]
 
 
-TERMS = Terms(
-    weights=np.eye(2),
-    floor=np.array([20.0, 0.0]),
-    ceiling=np.array([100.0, 50.0]),
-    guard_cost=np.array([0.0, 5.0, 0.0]),
-    fixed_cost=7.0,
-)
-"""What the falls of the example by hand say: bundles θ₀ from 20 to 100 and θ₁ from 0 to 50, 5 a guard x₁, 7 fixed."""
-
-
 def nothing(guards: int) -> Terms:
     """Terms of a bike that never falls."""
     return Terms(np.zeros((0, 0)), np.zeros(0), np.zeros(0), np.zeros(guards), 0.0)
 
 
-def hand_scenario(make_scenario: MakeScenario, **changes: object) -> Scenario:
-    """Three guards at 10, 20 and 25, of which the second fetches half its price at the end."""
-    plain = {
-        "parts": [TANK],
-        "guards": [
-            Guard("bar", "bar", CENTRE, 1000),
-            Guard("cage", "cage", CENTRE, 2000, resale_share=0.5),
-            Guard("pad", "pad", CENTRE, 2500),
-        ],
-    }
-    return make_scenario(**(plain | changes))
-
-
 def by_hand(make_scenario: MakeScenario, **changes: object) -> Stated:
-    """Three guards at 10, 20 and 25 and two cuts about what falls cost.
-
-    θ₀ ≥ 100 − 60 x₀ − 70 x₁ and θ₁ ≥ 50 − 30 x₂, with 5 a guard x₁ for renewals and 7 that no guard changes.
-    """
+    """The program of `program_by_hand` with its two cuts."""
     program = Stated(hand_scenario(make_scenario, **changes), TERMS, "HiGHS")
-    program.add_bundle_cuts(np.array([0, 1]), np.array([100.0, 50.0]), np.array([[60.0, 70.0, 0.0], [0.0, 0.0, 30.0]]))
+    program.add_bundle_cuts(np.array([0, 1]), CONSTANTS, SLOPES)
     return program
-
-
-# Budget in cents, the best kit as noughts and ones, its cost: the sum of the two θ, renewals and 7.
-BY_HAND = [
-    (0, [0, 0, 0], 157.0),
-    (1999, [1, 0, 0], 97.0),
-    (2000, [0, 1, 0], 92.0),
-    (3000, [1, 1, 0], 82.0),
-    (3499, [1, 1, 0], 82.0),
-    (3500, [1, 0, 1], 67.0),
-    (4500, [0, 1, 1], 62.0),
-    (5500, [1, 1, 1], 52.0),
-]
 
 
 @pytest.mark.parametrize(("budget", "kit", "cost"), BY_HAND)

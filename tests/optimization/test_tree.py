@@ -2,45 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from program_by_hand import BY_HAND, CONSTANTS, SLOPES, TERMS, MakeScenario, hand_scenario
 
 from guardopt.arrays import Bools, Floats
 from guardopt.errors import SolverError
-from guardopt.model.pieces import Guard, Part, Side
-from guardopt.model.scenario import Scenario
 from guardopt.optimization.formulation import ceiling_row, columns_of, measured, money_row, spend_cents
 from guardopt.optimization.linear_rows import Row, RowKind, Rows, usable
 from guardopt.optimization.nodes import Statement
 from guardopt.optimization.relaxation import Relaxation, scales
 from guardopt.optimization.tree import Tree
 
-CENTRE = Side.CENTRE
-MakeScenario = Callable[..., Scenario]
-
 
 class Sheet:
-    """Three guards at 10, 20 and 25, θ₀ ≥ max(20, 100 − 60 x₀ − 70 x₁), θ₁ ≥ 50 − 30 x₂, 5 a guard x₁, 7 fixed.
+    """The program of `program_by_hand`, as the tree is asked it.
 
     `told` is added to what every kit costs, and takes a sheet that contradicts itself when it is below 0.
     """
 
     def __init__(self, make_scenario: MakeScenario, told: float = 0.0) -> None:
-        guards = [Guard(name, name, CENTRE, 100 * price) for name, price in (("bar", 10), ("cage", 20), ("pad", 25))]
-        self.scenario = make_scenario(parts=[Part("tank", "tank", CENTRE, 1.0)], guards=guards)
+        self.scenario = hand_scenario(make_scenario)
         self.columns = columns_of(self.scenario, 2)
-        self.lower = np.array([0.0, 0.0, 0.0, 20.0, 0.0, 0.0])
-        self.upper = np.array([1.0, 1.0, 1.0, 100.0, 50.0, 0.0])
-        self.cost = measured(self.columns, np.array([0.0, 5.0, 0.0]), bundles=True)
-        self.cuts = [
-            self.columns.cut(3, 100.0, np.array([60.0, 70.0, 0.0]), 0),
-            self.columns.cut(4, 50.0, np.array([0.0, 0.0, 30.0]), 1),
-        ]
+        self.lower = np.array([0.0, 0.0, 0.0, *TERMS.floor, 0.0])
+        self.upper = np.array([1.0, 1.0, 1.0, *TERMS.ceiling, 0.0])
+        self.cost = measured(self.columns, TERMS.guard_cost, bundles=True)
+        self.cuts = [self.columns.cut(3 + row, CONSTANTS[row], SLOPES[row], row) for row in range(2)]
         self.told = told
         self.budget_cents = 10_000
         self.cost_at_most = np.inf
@@ -103,19 +95,6 @@ def test_relaxation_and_its_bound_solved_by_hand(make_scenario: MakeScenario) ->
     bound = held.bound(sheet.cost, sheet.lower, sheet.upper, relaxed.multipliers) + 7.0
     assert bound == pytest.approx(492 / 7)
     assert bound < 492 / 7 + 1e-12
-
-
-# Budget in cents, the best kit as noughts and ones, its cost: the sum of the two θ, renewals and 7.
-BY_HAND = [
-    (0, [0, 0, 0], 157.0),
-    (1999, [1, 0, 0], 97.0),
-    (2000, [0, 1, 0], 92.0),
-    (3000, [1, 1, 0], 82.0),
-    (3499, [1, 1, 0], 82.0),
-    (3500, [1, 0, 1], 67.0),
-    (4500, [0, 1, 1], 62.0),
-    (5500, [1, 1, 1], 52.0),
-]
 
 
 @pytest.mark.parametrize(("budget", "kit", "cost"), BY_HAND)

@@ -27,7 +27,7 @@ def test_two_ways_to_solve_it_agree(seed: int, solver: str, aim: Aim) -> None:
     found, cost = best_course(planner, aim, saving, NEVER)
     program = MonthProgram(scenario, planner.terms, saving.weights, saving.purse.tolist(), solver, aim)
     for kit in all_kits(scenario):
-        program.add_facts(*planner.bundle_cuts_at(kit))
+        program.add_facts(*planner.cuts.bundled_at(planner.bike.kit_array(kit).astype(float)))
     other = program.solve(None)
     assert other is not None
     course = Course(other.bought, other.fitted)

@@ -15,8 +15,8 @@ from shops import some_riders, write_riders, write_shop
 
 from guardopt.cli.commands import main
 from guardopt.errors import InputError
+from guardopt.shop.output.quote_output import QuoteFile
 from guardopt.shop.quote_file import quote_file
-from guardopt.shop.quote_output import QuoteFile
 
 ROOT = Path(__file__).parents[2]
 RIDERS = 60

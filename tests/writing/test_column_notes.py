@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from guardopt.loading.columns import TABLE_MODELS
-from guardopt.loading.row_checking import RowModel
+from guardopt.loading.meaning.row_checking import RowModel
 from guardopt.loading.settings import SECTIONS
 from guardopt.writing.column_notes import COLUMN_NOTES, SETTING_NOTES, Note
 

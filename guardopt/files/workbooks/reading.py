@@ -19,7 +19,8 @@ from guardopt.errors import InputError, Place, Problem, missing_packages
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.limits import columns_fault, read_whole, rows_fault
 from guardopt.files.tables import FIRST_ROWS, HEADINGS, TABLES, Table, is_heading, named_columns
-from guardopt.files.workbooks.survey import MOST_CELLS, SheetSurvey, UnfitWorkbookError, survey
+from guardopt.files.workbooks.survey import MOST_CELLS, SheetSurvey, survey
+from guardopt.files.workbooks.zip_archive import UnfitWorkbookError
 from guardopt.number_faults import thousands_fault
 from guardopt.spelling import escaped, nearest, printable, shown
 

@@ -2,35 +2,24 @@
 
 A workbook (``.xlsx``: ECMA-376; ``.ods``: OASIS OpenDocument 1.3) is a zip archive of XML files. A few kilobytes can
 unfold to more than any memory holds, by compression or by a single cell in the last corner of a sheet. So everything is
-unpacked here first, up to a limit that no scenario comes near, and what the reading library passes over in silence (an
-error in a cell, a formula that was never computed) is noted.
+unpacked first (`zip_archive`), up to a limit that no scenario comes near, and what the reading library passes over in
+silence (an error in a cell, a formula that was never computed) is noted.
 """
 
 from __future__ import annotations
 
-import io
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-MOST_BYTES = 100_000_000
-"""A workbook may unpack to so many bytes; a scenario of a hundred parts has some 100,000."""
+from guardopt.files.workbooks.zip_archive import UnfitWorkbookError, parse, refuse_other_kinds, unpacked
 
 MOST_CELLS = 2_000_000
 """The used corner of a sheet may span so many cells."""
 
-_AT_ONCE = 1 << 20
-"""Bytes unpacked at once."""
-
 _REFERENCE = re.compile(r"\$?([A-Z]{1,3})\$?([0-9]{1,7})")
-_COMPRESSED_BEFORE = 30
-"""Bytes of a zip member's own header before its name."""
-
-
-class UnfitWorkbookError(Exception):
-    """A workbook that cannot be read, with the reason fit for a person."""
 
 
 @dataclass
@@ -78,92 +67,14 @@ def survey(content: bytes) -> dict[str, SheetSurvey]:
     UnfitWorkbookError
         It is none, has a password or macros, is damaged, or unpacks to more than `MOST_BYTES`.
     """
-    _refuse_other_kinds(content)
+    refuse_other_kinds(content)
     try:
-        members = _unpacked(content)
+        members = unpacked(content)
         if "content.xml" in members:
             return _sheets_of_ods(members)
         return _sheets_of_xlsx(members)
     except (zipfile.BadZipFile, zlib.error, KeyError, ValueError, OverflowError, NotImplementedError) as error:
         raise UnfitWorkbookError("is damaged or no workbook; open it in a spreadsheet and save it again") from error
-
-
-def _refuse_other_kinds(content: bytes) -> None:
-    if content.startswith(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"):
-        # An encrypted .xlsx is wrapped into the container of the old kind, in a stream of this name (MS-OFFCRYPTO).
-        if "EncryptedPackage".encode("utf-16-le") in content:
-            raise UnfitWorkbookError("is locked with a password; save it without one")
-        raise UnfitWorkbookError("is a workbook of the old kind .xls; save it as .xlsx or .ods")
-    if not content.startswith(b"PK"):
-        raise UnfitWorkbookError("is not a workbook, whatever its name says; save it as .xlsx or .ods")
-
-
-def _unpacked(content: bytes) -> dict[str, bytes]:
-    """The XML files of the archive by name; pictures and the like are only counted."""
-    members: dict[str, bytes] = {}
-    left = MOST_BYTES
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        for info in archive.infolist():
-            if info.filename.lower().endswith("vbaproject.bin"):
-                raise UnfitWorkbookError("has macros in it; save it as .xlsx or .ods without them")
-            if info.flag_bits & 1:
-                raise UnfitWorkbookError("is locked with a password; save it without one")
-            is_xml = info.filename.endswith((".xml", ".rels"))
-            member = bytearray()
-            for piece in _inflated(content, info):
-                left -= len(piece)
-                if left < 0:
-                    most = MOST_BYTES // 1_000_000
-                    raise UnfitWorkbookError(f"unpacks to more than {most} MB, which no scenario needs")
-                if is_xml:
-                    member += piece
-            if is_xml:
-                members[info.filename] = bytes(member)
-    if b"encryption-data" in members.get("META-INF/manifest.xml", b""):
-        raise UnfitWorkbookError("is locked with a password; save it without one")
-    return members
-
-
-def _inflated(content: bytes, info: zipfile.ZipInfo) -> Iterator[bytes]:
-    """One member of the archive piece by piece, unpacked whatever size its header claims."""
-    start = info.header_offset
-    names = content[start + 26 : start + _COMPRESSED_BEFORE]
-    start += _COMPRESSED_BEFORE + int.from_bytes(names[:2], "little") + int.from_bytes(names[2:], "little")
-    packed = content[start : start + info.compress_size]
-    if info.compress_type == zipfile.ZIP_STORED:
-        yield packed
-        return
-    if info.compress_type != zipfile.ZIP_DEFLATED:
-        raise NotImplementedError(f"compression method {info.compress_type}")
-    inflater = zlib.decompressobj(-zlib.MAX_WBITS)
-    while packed and not inflater.eof:
-        yield inflater.decompress(packed, _AT_ONCE)
-        packed = inflater.unconsumed_tail
-
-
-Start = Callable[[str, dict[str, str]], None]
-
-
-def _parse(xml: bytes, start: Start, end: Callable[[str], None], text: Callable[[str], None]) -> None:
-    """Walk through XML; names come without their prefix. Nothing outside the text is ever looked up."""
-    from xml.parsers import expat
-
-    def local(name: str) -> str:
-        return name.rpartition(":")[2]
-
-    def refuse(*_: object) -> None:
-        raise ValueError("a document type declaration has no place in a workbook")
-
-    parser = expat.ParserCreate()
-    parser.buffer_text = True
-    parser.StartElementHandler = lambda name, attributes: start(local(name), attributes)
-    parser.EndElementHandler = lambda name: end(local(name))
-    parser.CharacterDataHandler = text
-    parser.StartDoctypeDeclHandler = refuse
-    try:
-        parser.Parse(xml, True)
-    except expat.ExpatError as error:
-        raise ValueError(str(error)) from error
 
 
 def _plain(attributes: Mapping[str, str]) -> dict[str, str]:
@@ -185,8 +96,8 @@ def _sheets_of_xlsx(members: Mapping[str, bytes]) -> dict[str, SheetSurvey]:
     def ignore(_: str) -> None:
         return
 
-    _parse(members["xl/_rels/workbook.xml.rels"], relation, ignore, ignore)
-    _parse(members["xl/workbook.xml"], sheet, ignore, ignore)
+    parse(members["xl/_rels/workbook.xml.rels"], relation, ignore, ignore)
+    parse(members["xl/workbook.xml"], sheet, ignore, ignore)
     found: dict[str, SheetSurvey] = {}
     for name, relation_id in names.items():
         target = targets[relation_id]
@@ -205,7 +116,7 @@ class _XlsxSheet:
         self._kind = ""
         self._has_formula = self._has_value = self._is_in_value = False
         self._value: list[str] = []
-        _parse(xml, self._start, self._end, self._text)
+        parse(xml, self._start, self._end, self._text)
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         if name == "row":
@@ -271,7 +182,7 @@ class _OdsSheets:
         self._row_repeats = self._cell_repeats = 1
         self._is_error = False
         self._error: list[str] = []
-        _parse(xml, self._start, self._end, self._text)
+        parse(xml, self._start, self._end, self._text)
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         if name == "table":

@@ -7,8 +7,8 @@ from decimal import Decimal
 from guardopt.errors import Place
 from guardopt.files.cell_types import exact_number
 from guardopt.files.cells import Cell, Findings, Row
-from guardopt.loading.cell_meaning import point_for_comma, word_meant
 from guardopt.loading.columns import TABLE_MODELS
+from guardopt.loading.meaning.cell_meaning import point_for_comma, word_meant
 from guardopt.number_faults import number_fault, thousands_fault
 from guardopt.spelling import shown
 

@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails
 from guardopt.files.cell_types import IS_CHANCE, IS_MONEY, IS_NUMBER, exact_number
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import NOTE_COLUMN, Table
-from guardopt.loading.cell_meaning import UnclearCellError, choice_meant, point_for_comma, word_meant
+from guardopt.loading.meaning.cell_meaning import UnclearCellError, choice_meant, point_for_comma, word_meant
 from guardopt.model.chance_words import chance_word
 from guardopt.number_faults import A_DATE, NumberFault, thousands_of
 from guardopt.spelling import advice, nearest, printable, shown
