@@ -6,14 +6,13 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from guardopt.deadline import EFFORT, Deadline
-from guardopt.doubt.best_kits import Question as Asked
 from guardopt.doubt.doubtful_numbers import PRICE_DOUBT, WEIGHT, Beliefs, Counts
-from guardopt.doubt.sureness import sureness
 from guardopt.errors import OutOfTimeError, Parameter, Problem, SolverError
 from guardopt.model.aims import GAP, OUTLAY, TIME_LIMIT, Aim, Best, Limits, aim_named
-from guardopt.model.pieces import HALF_A_CENT
+from guardopt.model.pieces import HALF_A_CENT, Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
 from guardopt.optimization.measures import MEASURES
@@ -31,14 +30,15 @@ from guardopt.questions.arguments import (
 )
 from guardopt.questions.bench import TAIL, Bench
 from guardopt.questions.bill import forced_guards
-from guardopt.questions.break_even import break_even as find_break_even
 from guardopt.questions.budgets import Step, curve
-from guardopt.questions.kit_lying import kit_lying
 from guardopt.questions.plan_result import Plan
 from guardopt.questions.reasons import sentence
 from guardopt.questions.verdicts import Question, Verdict, explain
-from guardopt.simulation.pricing import price
+from guardopt.simulation.pricing import Prices, price
 from guardopt.simulation.sampling import Stratum
+
+if TYPE_CHECKING:
+    from guardopt.questions.kit_lying import KitLying
 
 NO_LIMIT = math.inf
 """A budget without limit, where the scenario has one."""
@@ -159,12 +159,17 @@ def plan(
         verdicts = tuple((one, sentence(question, one)) for one in explain(question, sample))
     doubts = None
     if sure is not None:
+        from guardopt.doubt.best_kits import Question as Asked
+        from guardopt.doubt.sureness import sureness
+
         asked = Asked(aim_named(aim), limits, bench.tail, best.kit, gap)
         believed = Beliefs(weight, price_doubt, beliefs or {})
         doubts = sureness(scenario, sample, asked, beliefs=believed, draws=sure, deadline=deadline, progress=progress)
     worth = None
     if break_even:
         progress("looking for the falls from which guards are worth it")
+        from guardopt.questions.break_even import break_even as find_break_even
+
         worth = find_break_even(planner, limits, gap=gap, deadline=deadline)
     progress("pricing the kit on fresh falls")
     others = next_best(planner, aim_named(aim), limits, best, gap=gap, deadline=deadline) if reasons else []
@@ -186,7 +191,7 @@ def plan(
         alternatives=alternatives,
         sureness=doubts,
         break_even=worth,
-        lying=kit_lying(scenario, best.kit, prices.bills[2].yearly_cost, prices.standard_error(2)),
+        lying=_lying(scenario, best.kit, prices),
         second_opinion=second,
     )
     if not made.aim.counts_price and made.aim.adds_up and reasons and made.loses:
@@ -194,6 +199,15 @@ def plan(
             pays = planner.best_or_none(OUTLAY, limits, gap=gap, deadline=deadline)
             made = replace(made, paying=None if pays is None or not pays.proven else pays.kit)
     return made
+
+
+def _lying(scenario: Scenario, kit: Kit, prices: Prices) -> KitLying | None:
+    """How the bike lies with the kit; None if nothing was measured."""
+    if not scenario.points:
+        return None
+    from guardopt.questions.kit_lying import kit_lying
+
+    return kit_lying(scenario, kit, prices.bills[2].yearly_cost, prices.standard_error(2))
 
 
 def _wrong_tail(tail: float) -> list[Problem]:

@@ -6,22 +6,23 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from guardopt.doubt.sureness_result import Sureness
 from guardopt.model.aims import Aim, Best, Status
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.second_opinion import Opinion, finite
 from guardopt.questions.alternatives import Alternative
 from guardopt.questions.bill import fall_rows, in_order, part_rows
-from guardopt.questions.break_even import BreakEven
 from guardopt.questions.budgets import Step
-from guardopt.questions.kit_lying import KitLying
 from guardopt.questions.reasons import verdict_json
 from guardopt.questions.verdicts import Reason, Verdict
 from guardopt.simulation.pricing import Bill, Prices
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from guardopt.doubt.sureness_result import Sureness
+    from guardopt.questions.break_even import BreakEven
+    from guardopt.questions.kit_lying import KitLying
 
 
 @dataclass(frozen=True)

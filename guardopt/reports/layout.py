@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import accumulate
 
-from wcwidth import wcswidth
-
 from guardopt.model.scenario import Scenario
 from guardopt.words import WIDTH, number, wrapped
 
@@ -74,6 +72,10 @@ def width_of(text: str) -> int:
     >>> width_of("EUR"), width_of("円"), width_of("a\u0301")
     (3, 2, 1)
     """
+    if text.isascii():
+        return len(text)
+    from wcwidth import wcswidth
+
     width = wcswidth(text)
     return len(text) if width < 0 else width
 

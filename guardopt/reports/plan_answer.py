@@ -8,8 +8,6 @@ from guardopt.model.pieces import Guard
 from guardopt.questions.plan_result import Plan
 from guardopt.questions.verdicts import Reason, Verdict
 from guardopt.reports.layout import cautions, shortened, table, title
-from guardopt.reports.question_text import break_even_lines
-from guardopt.reports.sureness_text import sureness_lines
 from guardopt.words import exact_money, money, number, wrapped, years
 
 WHY = {
@@ -32,8 +30,12 @@ def answer_text(plan: Plan) -> str:
     lines += _kit_table(plan)
     lines += _left_out_table(plan)
     if plan.sureness is not None:
+        from guardopt.reports.sureness_text import sureness_lines
+
         lines += sureness_lines(plan.scenario, plan.sureness)
     if plan.break_even is not None:
+        from guardopt.reports.question_text import break_even_lines
+
         lines += break_even_lines(plan.scenario, plan.break_even)
     return "\n".join([*lines, *cautions()])
 

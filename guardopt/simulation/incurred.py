@@ -10,6 +10,8 @@ import numpy as np
 from guardopt.arrays import Bools, Floats, Ints
 from guardopt.simulation.items import Item, Kind
 
+FALLS_AT_ONCE = 512
+
 
 class ItemArrays:
     """The items of a scenario as arrays.
@@ -80,9 +82,9 @@ class Incurred:
     def total(self, kind: Kind) -> Floats:
         """``(falls,)``: what the items of a kind cost together."""
         rows, scuffs = self._rows(kind)
-        total: Floats = self.arrays.broken[rows] @ self.breaks[rows]
+        total = _added(self.arrays.broken[rows], self.breaks[rows])
         if scuffs.any():
-            total += self.arrays.scuffed[self.arrays.scuffable[scuffs]] @ self.scuffs[scuffs]
+            total += _added(self.arrays.scuffed[self.arrays.scuffable[scuffs]], self.scuffs[scuffs])
         return total
 
     def means(self, kind: Kind) -> Floats:
@@ -105,13 +107,21 @@ class Incurred:
     def days(self) -> Floats:
         """``(falls,)``: days without the bike."""
         rows, _ = self._rows(Kind.ON_TOP)
-        days: Floats = self.arrays.days[rows] @ self.breaks[rows]
-        return days
+        return _added(self.arrays.days[rows], self.breaks[rows])
 
     def _rows(self, kind: Kind) -> tuple[Ints, Bools]:
         """The items of a kind, and which of the scuffable ones are."""
         rows = self.arrays.of_kind[kind]
         return rows, np.isin(self.arrays.scuffable, rows)
+
+
+def _added(amounts: Floats, came: Bools) -> Floats:
+    """``(falls,)``: what the items that come about cost, few falls at a time so that what is in hand stays small."""
+    total = np.empty(came.shape[1])
+    for first in range(0, total.size, FALLS_AT_ONCE):
+        here = slice(first, first + FALLS_AT_ONCE)
+        total[here] = amounts @ came[:, here]
+    return total
 
 
 def _shares(came: Bools) -> Floats:
