@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
+from guardopt.errors import InputError
+from guardopt.loading.load import load
+
 SMALL_TWIN = {
     "scenario": """\
 title = "Small twin (invented)"
@@ -92,3 +97,10 @@ def edited(name: str, old: str, new: str) -> dict[str, str]:
     if SMALL_TWIN[name].count(old) != 1:
         raise ValueError(f"{old!r} is not in {name} exactly once")
     return {name: SMALL_TWIN[name].replace(old, new)}
+
+
+def problems_of(path: Path) -> list[str]:
+    """Load a folder or a workbook that is wrong and give its problems, line by line."""
+    with pytest.raises(InputError) as caught:
+        load(path)
+    return str(caught.value).split("\n")

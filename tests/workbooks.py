@@ -14,6 +14,9 @@ from typing import Any
 import pytest
 from folders import SMALL_TWIN
 
+SHEET = "xl/worksheets/sheet2.xml"
+"""The sheet ``parts`` in the archive that openpyxl writes."""
+
 SOFFICE = shutil.which("soffice")
 
 needs_libreoffice = pytest.mark.skipif(SOFFICE is None, reason="LibreOffice is not installed")

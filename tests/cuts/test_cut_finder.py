@@ -1,15 +1,15 @@
-"""A fact is true of every kit and exact at the kit it was found at; items lose nothing of the falls they stand for."""
+"""A fact is true of every kit and exact at the kit it was found at."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import lru_cache
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from random_scenarios import all_kits, random_scenario, sample_of
+from priced_bikes import GUARDS, TAIL, case, close
+from random_scenarios import all_kits, sample_of
 
 from guardopt.arrays import Bools, Floats
 from guardopt.cuts.cut_finder import FactFinder
@@ -17,52 +17,11 @@ from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.model.pieces import Cover, Guard, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.compiled import Bike
-from guardopt.simulation.item_arrays import Items
-from guardopt.simulation.items import Kind
-from guardopt.simulation.outcomes import cost_at_once
 from guardopt.simulation.pricing import price
-from guardopt.simulation.reduction import reaches, reduce_falls
-from guardopt.simulation.risk import worst_mean
-from guardopt.simulation.roots import cover_literals, with_absence
-from guardopt.simulation.sampling import Stratum
 
-GUARDS = 6
-TAIL = 0.15
 SEEDS = st.integers(0, 10_000)
 POINTS = st.lists(st.floats(0.0, 1.0), min_size=GUARDS, max_size=GUARDS)
 """Guards fitted in part, such as the relaxed program proposes."""
-
-
-class Case:
-    """A random bike with its falls, and what every kit that can be fitted truly costs on them."""
-
-    def __init__(self, seed: int) -> None:
-        self.scenario: Scenario = random_scenario(seed, guards=GUARDS, falls_sampled=25)
-        self.sample: list[Stratum] = sample_of(self.scenario)
-        self.bike = Bike(self.scenario)
-        kits = all_kits(self.scenario)
-        self.kits = np.array([self.bike.kit_array(kit) for kit in kits], dtype=float)
-        bills = price(self.bike, self.sample, kits).bills
-        self.cost = np.array([bill.owner_cost + bill.off_road for bill in bills])
-        self.noted = np.array([bill.noted for bill in bills])
-        rates = np.array([fall.per_year for fall in self.scenario.falls])
-        self.chance = np.concatenate(
-            [np.full(one.falls, rates[one.fall] / rates.sum() * one.share / one.falls) for one in self.sample]
-        )
-
-    def costs(self, kit: Floats) -> Floats:
-        """``(falls,)``: what each simulated fall costs the owner with a kit."""
-        return np.concatenate([cost_at_once(self.bike, one, kit.astype(bool)) for one in self.sample])
-
-    def tail_mean(self, kit: Floats) -> float:
-        """Mean cost of the worst falls with a kit."""
-        return worst_mean(self.costs(kit), self.chance, TAIL)
-
-
-@lru_cache(maxsize=64)
-def case(seed: int) -> Case:
-    """The random bike of a seed."""
-    return Case(seed)
 
 
 def said_by_kind(finder: FactFinder, says: Floats) -> Floats:
@@ -79,11 +38,6 @@ def is_waiting(finder: FactFinder) -> Bools:
 def noted_by_kind(finder: FactFinder, says: Floats) -> Floats:
     """``(kinds of fall, items that wait)``: what facts say of how often what waits comes about in one fall."""
     return says[is_waiting(finder)].reshape(finder.fixed_cost.size, finder.waits.size)
-
-
-def close(one: Floats, other: Floats) -> bool:
-    """Equal but for rounding."""
-    return bool(np.allclose(one, other, rtol=1e-9, atol=1e-7))
 
 
 @given(SEEDS, st.data())
@@ -176,63 +130,6 @@ def test_renewals_are_linear_in_the_kit(seed: int) -> None:
     assert close(np.array([bill.renewals for bill in bills]), one.kits @ renewals.T)
 
 
-def incurred(items: Items, bike: Bike, kit: Bools) -> Bools:
-    """``(items,)``: which items a kit leaves to pay, read off the definition strike by strike."""
-    spared = np.zeros(items.strike_item.size, dtype=bool)
-    for strike, cover in zip(items.against_strike.tolist(), items.against_cover.tolist(), strict=True):
-        spared[strike] |= with_absence(kit)[list(cover_literals(bike)[cover])].all()
-    left = np.zeros(items.cost.size, dtype=bool)
-    left[items.strike_item[~spared]] = True
-    return left
-
-
-@pytest.mark.parametrize("seed", range(25))
-def test_items_kept_apart_give_the_bill_of_every_fall_back(seed: int) -> None:
-    """What cannot be spared and what a kit leaves, capped, and what comes on top is the cost of each single fall."""
-    one = case(seed)
-    reduced = reduce_falls(one.bike, one.sample, keep_all=True)
-    for kit in one.kits:
-        left = incurred(reduced.kept_items, one.bike, kit.astype(bool))
-        bill = reduced.kept.base + np.bincount(
-            reduced.kept_items.owner, reduced.kept_items.cost * left, reduced.kept.base.size
-        )
-        left = incurred(reduced.kept_on_top, one.bike, kit.astype(bool))
-        on_top = reduced.kept.on_top_base + np.bincount(
-            reduced.kept_on_top.owner, reduced.kept_on_top.cost * left, reduced.kept.base.size
-        )
-        assert close(np.minimum(bill, one.scenario.cap) + on_top, one.costs(kit))
-
-
-@pytest.mark.parametrize("seed", range(25))
-def test_merged_items_lose_nothing_of_what_falls_cost(seed: int) -> None:
-    """Fixed cost, merged items and falls kept apart add up to the mean cost of each kind of fall, for every kit."""
-    one = case(seed)
-    reduced = reduce_falls(one.bike, one.sample)
-    kinds, kept = len(one.scenario.falls), reduced.kept
-    names = reduced.merged_groups // kinds
-    for kit, cost in zip(one.kits, one.cost, strict=True):
-        merged = reduced.merged.cost * incurred(reduced.merged, one.bike, kit.astype(bool))
-        merged[np.isin(reduced.merged.owner % names, one.bike.costs.of_kind(Kind.WAITS))] = 0.0
-        apart = reduced.kept_items.cost * incurred(reduced.kept_items, one.bike, kit.astype(bool))
-        bill = np.minimum(kept.base + np.bincount(reduced.kept_items.owner, apart, kept.base.size), one.scenario.cap)
-        total = (
-            reduced.fixed_cost
-            + np.bincount(reduced.merged.owner // names, merged, kinds)
-            + np.bincount(kept.fall, kept.weight * bill, kinds)
-        )
-        assert close(total, cost)
-
-
-@pytest.mark.parametrize("seed", range(10))
-def test_what_is_kept_apart_is_what_the_cap_can_touch(seed: int) -> None:
-    """A fall is kept apart only if its bill reaches the cap with all harm done and stays below it with all spared."""
-    one = case(seed)
-    kept = reduce_falls(one.bike, one.sample).kept
-    assert (reaches(kept.most, one.scenario.cap)).all()
-    assert (kept.bare <= kept.most + 1e-7).all()
-    assert (kept.base < one.scenario.cap).all()
-
-
 def bare_fact(
     make_scenario: Callable[..., Scenario], covers: list[Cover], **terms: float
 ) -> Callable[[list[int]], float]:
@@ -260,12 +157,3 @@ def test_a_guard_that_holds_twice_against_a_strike_counts_once(make_scenario: Ca
     """A tank that a saves by itself and again together with b costs nothing with a, and not less than nothing."""
     says = bare_fact(make_scenario, [Cover(("a",), "tank", 1.0), Cover(("a", "b"), "tank", 1.0)])
     assert [says([0, 0]), says([1, 0]), says([1, 1])] == pytest.approx([300.0, 100.0, 100.0])
-
-
-def test_random_bikes_put_every_kind_of_fact_to_the_test() -> None:
-    """Among the random bikes are falls above the cap, joint covers, items of many roots and covers that share a guard."""
-    reduced = [(case(seed), reduce_falls(case(seed).bike, case(seed).sample)) for seed in range(25)]
-    assert any(one.kept.base.size for _, one in reduced)
-    assert any(one.kept_items.may_repeat.any() or one.merged.may_repeat.any() for _, one in reduced)
-    assert any(np.bincount(one.merged.strike_item).max(initial=0) > 1 for _, one in reduced)
-    assert any(len(guards) > 1 for bike, _ in reduced for _, guards in bike.bike.covers)

@@ -4,7 +4,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from folders import SMALL_TWIN, edited, write_folder
+from folders import SMALL_TWIN, edited, problems_of, write_folder
 from hypothesis import given
 from hypothesis import strategies as st
 from mistakes_in_settings import SETTINGS_MISTAKES
@@ -16,13 +16,6 @@ from guardopt.loading.part_checking import loops
 
 EACH_PART = "; each part of parts.csv has one: its chance of being struck in each fall"
 EACH_FALL = "; each kind of fall of falls.csv has one: the chance that it strikes each part"
-
-
-def problems_of(folder: Path) -> list[str]:
-    """Load a folder that is wrong and give its problems, line by line."""
-    with pytest.raises(InputError) as caught:
-        load(folder)
-    return str(caught.value).split("\n")
 
 
 @pytest.mark.parametrize(("old", "new", "problem"), SETTINGS_MISTAKES)

@@ -5,21 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from folders import SMALL_TWIN, write_folder
+from folders import SMALL_TWIN, problems_of, write_folder
 from measured import FALLS, MEASURED, POINTS, measured_folder
 
-from guardopt.errors import InputError
 from guardopt.loading.load import load
 from guardopt.model.pieces import Point
 
 MM = "expected a number of millimetres from"
-
-
-def problems_of(folder: Path) -> list[str]:
-    """Load a folder that is wrong and give its problems, line by line."""
-    with pytest.raises(InputError) as caught:
-        load(folder)
-    return str(caught.value).split("\n")
 
 
 def test_points_stand_on_every_side_that_their_id_has(tmp_path: Path) -> None:
