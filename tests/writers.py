@@ -90,6 +90,9 @@ def writers(root: Path) -> list[Job]:
         asked = ("quote", shop, shop / "riders.csv", "--chunk", 5, "--falls", 20, *options)
         return lambda folder: command(*asked, "-o", folder / f"q.{ending}")
 
+    def planned(option: str, product: str) -> Callable[[Path], Answer]:
+        return lambda folder: command("plan", twin, "--no-reasons", "--falls", 20, option, folder / product)
+
     def plain(name: str, product: str, write: Callable[[Path], object]) -> Job:
         def run(folder: Path) -> None:
             write(folder / product)
@@ -101,6 +104,12 @@ def writers(root: Path) -> list[Job]:
         plain("a copy", "copy", lambda path: copy_scenario(twin, path)),
         plain("a page", "bike.html", lambda path: write_page(path, PAGE)),
         plain("what was learned", "learned", lambda path: write_learned(twin, learned, {}, path)),
+        plain("a workbook to fill in", "mine.xlsx", write_starter),
+        plain("a copy as a workbook", "copy.xlsx", lambda path: copy_scenario(twin, path)),
+        plain("what was learned, as a workbook", "learned.xlsx", lambda path: write_learned(twin, learned, {}, path)),
+        Job("a proof", "why.json", planned("--proof", "why.json"), planned("--proof", "why.json")),
+        Job("a shopping list", "buy.csv", planned("--list", "buy.csv"), planned("--list", "buy.csv")),
+        Job("a shopping list as a workbook", "buy.xlsx", planned("--list", "buy.xlsx"), planned("--list", "buy.xlsx")),
         plain("a list", "who.csv", lambda path: write_file((b"a,b\n" * 900 for _ in range(9)), path, str(path))),
         Job("quotes", "q.csv", quote("csv"), quote("csv", "--resume")),
         Job("quotes in Parquet", "q.parquet", quote("parquet"), quote("parquet", "--resume")),

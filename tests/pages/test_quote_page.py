@@ -100,6 +100,21 @@ def test_command_writes_the_page_into_a_folder(tmp_path: Path) -> None:
     assert "Example Workshop (invented)" in (tmp_path / "out" / "rider_002.html").read_text(encoding="utf-8")
 
 
+def test_the_page_of_another_rider_is_never_replaced(tmp_path: Path) -> None:
+    """What stands under the name that a rider's page would have, but is another's, is left alone and named."""
+    pytest.importorskip("matplotlib")
+    page = tmp_path / "rider_002.html"
+    command = ["quote", str(SHOP), str(SHOP / "riders.csv"), "--falls", "40", "--page", str(tmp_path)]
+    assert CliRunner().invoke(main, [*command, "--rider", "rider_003"], catch_exceptions=False).exit_code == 0
+    (tmp_path / "rider_003.html").rename(page)
+    before = page.read_bytes()
+    result = CliRunner().invoke(main, [*command, "--rider", "rider_002"])
+    assert isinstance(result.exception, InputError)
+    assert str(page) in str(result.exception)
+    assert page.read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == [page.name]
+
+
 @pytest.mark.parametrize(
     ("options", "message"),
     [
