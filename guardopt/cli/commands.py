@@ -12,6 +12,7 @@ import click
 from guardopt import __version__
 from guardopt.cli.error_lines import told
 from guardopt.cli.learn import learn
+from guardopt.cli.numbers import Commands
 from guardopt.cli.options import (
     common,
     hint_on_ids,
@@ -30,7 +31,7 @@ from guardopt.errors import GuardoptError, InputError, Problem
 INTERRUPTED = 130
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(__version__, prog_name="guardopt")
 def main() -> None:
     """Choose crash guards for a motorcycle so that falls cost least.

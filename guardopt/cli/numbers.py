@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from decimal import Decimal
+from functools import wraps
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -23,19 +25,48 @@ _MOST_DIGITS = 18
 _LARGEST = Decimal(10) ** 12
 
 
-def _wrong(found: object, param: click.Parameter | None, fault: str) -> InputError:
+_WRONG = "guardopt.wrong numbers"
+
+
+class Commands(click.Group):
+    """A group whose commands begin only if every number on the command line is one; all others are told at once."""
+
+    def add_command(self, cmd: click.Command, name: str | None = None) -> None:
+        """Add a command, which looks first for numbers that could not be read."""
+        if cmd.callback is not None:
+            cmd.callback = _checked(cmd.callback)
+        super().add_command(cmd, name)
+
+
+def _checked(begin: Callable[..., Any]) -> Callable[..., Any]:
+    @wraps(begin)
+    def checked(*args: Any, **options: Any) -> Any:
+        problems = click.get_current_context().meta.get(_WRONG)
+        if problems:
+            raise InputError(problems)
+        return begin(*args, **options)
+
+    return checked
+
+
+def _is_wrong(found: object, param: click.Parameter | None, ctx: click.Context | None, fault: str) -> None:
+    """Keep for later what is wrong with a number; raise it where nobody asks later."""
     from guardopt.spelling import shown
 
-    return InputError([Problem(param.opts[0] if param else "number", f"found {shown(found)}, {fault}")])
+    problem = Problem(param.opts[0] if param else "number", f"found {shown(found)}, {fault}")
+    if ctx is None:
+        raise InputError([problem])
+    ctx.meta.setdefault(_WRONG, []).append(problem)
 
 
-def _number(value: str, param: click.Parameter | None, expected: str) -> float:
+def _number(value: str, param: click.Parameter | None, ctx: click.Context | None, expected: str) -> float:
     from guardopt.number_faults import PLAIN_NUMBER, number_fault
 
     if not PLAIN_NUMBER.fullmatch(value):
-        raise _wrong(value, param, number_fault(value) or expected)
+        _is_wrong(value, param, ctx, number_fault(value) or expected)
+        return 0.0
     if abs(Decimal(value)) > _LARGEST:
-        raise _wrong(value, param, "a size that cannot be meant")
+        _is_wrong(value, param, ctx, "a size that cannot be meant")
     return float(value)
 
 
@@ -44,9 +75,9 @@ class Number(_FloatType):
 
     name = "number"
 
-    def convert(self, value: Any, param: click.Parameter | None, _ctx: click.Context | None) -> float:
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The number."""
-        return float(value) if not isinstance(value, str) else _number(value.strip(), param, "expected a number")
+        return float(value) if not isinstance(value, str) else _number(value.strip(), param, ctx, "expected a number")
 
 
 class Money(_FloatType):
@@ -57,7 +88,7 @@ class Money(_FloatType):
     def __init__(self, *, may_be_none: bool = False) -> None:
         self._may_be_none = may_be_none
 
-    def convert(self, value: Any, param: click.Parameter | None, _ctx: click.Context | None) -> float:
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The amount, or infinity for none."""
         if not isinstance(value, str):
             return float(value)
@@ -67,8 +98,9 @@ class Money(_FloatType):
         if self._may_be_none and text.lower() in ("none", "inf"):
             return float("inf")
         if fault := thousands_fault(text):
-            raise _wrong(value, param, fault)
-        return _number(text, param, 'expected an amount or "none"' if self._may_be_none else "expected an amount")
+            _is_wrong(value, param, ctx, fault)
+            return 0.0
+        return _number(text, param, ctx, 'expected an amount or "none"' if self._may_be_none else "expected an amount")
 
 
 class WholeNumber(_IntType):
@@ -85,10 +117,11 @@ class WholeNumber(_IntType):
     def __init__(self, least: int, most: int) -> None:
         self._least, self._most = least, most
 
-    def convert(self, value: Any, param: click.Parameter | None, _ctx: click.Context | None) -> int:
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         """The number."""
         text = str(value).strip()
         is_whole = _WHOLE.fullmatch(text) and len(text) <= _MOST_DIGITS
         if not is_whole or not self._least <= int(text) <= self._most:
-            raise _wrong(value, param, f"expected a whole number from {self._least} to {self._most}")
+            _is_wrong(value, param, ctx, f"expected a whole number from {self._least} to {self._most}")
+            return self._least
         return int(text)

@@ -218,6 +218,14 @@ def test_an_interrupt_that_a_package_swallowed_still_ends_the_command(
         (["plan"], ["Missing argument 'SCENARIO'"]),
         (["plan", "TWIN", "TWIN"], ["unexpected extra argument"]),
         (["plan", "TWIN", "--aim", "cheap"], ["'cheap' is not one of 'bills', 'outlay', 'worst'"]),
+        (
+            ["plan", "TWIN", "--budget", "abc", "--gap", "1_0", "--falls", "0"],
+            [
+                "--budget: found 'abc', expected an amount or \"none\"",
+                "--gap: found '1_0', expected a number",
+                "--falls: found '0', expected a whole number from 1 to 1000000",
+            ],
+        ),
         (["plan", "TWIN", "--falls", "0"], ["--falls: found '0', expected a whole number from 1 to 1000000"]),
         (
             ["plan", "TWIN", "--seed", "-1"],
