@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from guardopt.model.pieces import Cover, Guard, Part, Side
-from guardopt.questions.verdicts import Reason
+from guardopt.questions.explanation.verdicts import Reason
 
 TANK = Part("tank", "tank", Side.CENTRE, 100.0)
 SEAT = Part("seat", "seat", Side.CENTRE, 30.0)

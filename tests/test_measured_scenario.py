@@ -9,8 +9,8 @@ import pytest
 from shipped import FOLDER, MEASURED, NAMES
 
 from guardopt.loading.load import load
-from guardopt.questions.estimate import estimate
-from guardopt.questions.touchdown import touchdown
+from guardopt.questions.measured.estimate import estimate
+from guardopt.questions.measured.touchdown import touchdown
 from guardopt.writing.estimated_folder import write_estimated
 
 

@@ -38,7 +38,7 @@ def touchdown(
     if fit and bare:
         raise InputError([Problem("--bare", "cannot go with --fit: a bare bike has no guards")])
     loaded = load_scenario(scenario, changes, seed, falls)
-    from guardopt.questions import touchdown as question
+    from guardopt.questions.measured import touchdown as question
 
     answer = question.touchdown(loaded, [] if bare else fit or None, side)
     if page is not None:
@@ -82,7 +82,7 @@ def estimate(
     check_target(into, f"--into {into}")
     with taken_once(files_of(scenario)) as refuse_if_changed:
         loaded = load_scenario(scenario, changes, seed, falls)
-        from guardopt.questions import estimate as question
+        from guardopt.questions.measured import estimate as question
         from guardopt.writing.estimated_folder import write_estimated
 
         with Progress() as progress:

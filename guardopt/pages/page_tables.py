@@ -12,8 +12,8 @@ from guardopt.pages.page_steps import StepWords, named, said, speaker
 from guardopt.questions.plan_headline import check_first, days_without, nearly_as_good
 from guardopt.questions.plan_result import Plan
 from guardopt.reports.bill_text import often
-from guardopt.reports.lying_words import lying_sentences
 from guardopt.reports.plots import spoken
+from guardopt.reports.touchdown_text import lying_sentences
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.pricing import Bill
 from guardopt.words import exact_money, money, number, once_in, percent, save_less, years

@@ -7,7 +7,7 @@ from typing import Any
 from guardopt import __version__
 from guardopt.pages.lying_drawing import VIEWS, lying_svg
 from guardopt.pages.plan_page import need_packages
-from guardopt.questions.touchdown import Touchdown
+from guardopt.questions.measured.touchdown import Touchdown
 from guardopt.reports.layout import CAUTIONS
 from guardopt.reports.touchdown_text import headline, shown_clearances, struck_table, what_guards_do, worn_sentences
 from guardopt.shape.rest import Rest

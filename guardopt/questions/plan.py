@@ -31,14 +31,14 @@ from guardopt.questions.arguments import (
 from guardopt.questions.bench import TAIL, Bench
 from guardopt.questions.bill import forced_guards
 from guardopt.questions.budgets import Step, curve
+from guardopt.questions.explanation.reasons import sentence
+from guardopt.questions.explanation.verdicts import Question, Verdict, explain
 from guardopt.questions.plan_result import Plan
-from guardopt.questions.reasons import sentence
-from guardopt.questions.verdicts import Question, Verdict, explain
 from guardopt.simulation.pricing import Prices, price
 from guardopt.simulation.sampling import Stratum
 
 if TYPE_CHECKING:
-    from guardopt.questions.kit_lying import KitLying
+    from guardopt.questions.measured.kit_lying import KitLying
 
 NO_LIMIT = math.inf
 """A budget without limit, where the scenario has one."""
@@ -205,7 +205,7 @@ def _lying(scenario: Scenario, kit: Kit, prices: Prices) -> KitLying | None:
     """How the bike lies with the kit; None if nothing was measured."""
     if not scenario.points:
         return None
-    from guardopt.questions.kit_lying import kit_lying
+    from guardopt.questions.measured.kit_lying import kit_lying
 
     return kit_lying(scenario, kit, prices.bills[2].yearly_cost, prices.standard_error(2))
 

@@ -13,8 +13,8 @@ from guardopt.optimization.second_opinion import Opinion, finite
 from guardopt.questions.alternatives import Alternative
 from guardopt.questions.bill import fall_rows, in_order, part_rows
 from guardopt.questions.budgets import Step
-from guardopt.questions.reasons import verdict_json
-from guardopt.questions.verdicts import Reason, Verdict
+from guardopt.questions.explanation.reasons import verdict_json
+from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.simulation.pricing import Bill, Prices
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from guardopt.doubt.sureness_result import Sureness
     from guardopt.questions.break_even import BreakEven
-    from guardopt.questions.kit_lying import KitLying
+    from guardopt.questions.measured.kit_lying import KitLying
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from guardopt.questions.estimate import Estimate
+from guardopt.questions.measured.estimate import Estimate
 from guardopt.reports.layout import cautions, table, title
 from guardopt.shape.estimating import JointRow
 from guardopt.spelling import listed

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from guardopt.model.pieces import Guard
+from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan_result import Plan
-from guardopt.questions.verdicts import Reason, Verdict
 from guardopt.reports.layout import cautions, shortened, table, title
 from guardopt.words import exact_money, money, number, wrapped, years
 

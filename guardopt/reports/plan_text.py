@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from guardopt.model.pieces import HALF_A_CENT
 from guardopt.questions.bill import in_order
+from guardopt.questions.explanation.verdicts import Verdict
 from guardopt.questions.plan_result import Plan
-from guardopt.questions.verdicts import Verdict
 from guardopt.reports.bill_text import not_all_paid, often, waiting_lines, whole_lines
 from guardopt.reports.layout import plus_minus, table, title, whole_cautions
-from guardopt.reports.lying_words import lying_sentences
 from guardopt.reports.plan_answer import offers_taken
 from guardopt.reports.question_text import break_even_lines
 from guardopt.reports.sureness_text import sureness_lines
+from guardopt.reports.touchdown_text import lying_sentences
 from guardopt.spelling import listed
 from guardopt.words import money, number, percent, wrapped
 

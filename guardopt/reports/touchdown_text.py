@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from guardopt.model.pieces import Fall
 from guardopt.questions.bill import in_order
-from guardopt.questions.touchdown import Touchdown, WornThrough
-from guardopt.reports.layout import cautions, shortened, table, title
+from guardopt.questions.measured.touchdown import Touchdown, WornThrough
+from guardopt.questions.plan_result import Plan
+from guardopt.reports.layout import cautions, plus_minus, shortened, table, title
 from guardopt.shape.rest import TOUCHES
 from guardopt.shape.rocking import slide_metres, speed_for
 from guardopt.spelling import listed
-from guardopt.words import percent, wrapped
+from guardopt.words import money, percent, wrapped
 
 FAR = 300.0
 """Millimetres of clearance, bare and with the kit, beyond which something is not listed."""
@@ -22,6 +23,9 @@ MOST_OF_AN_ID = 14
 
 ABREAST = 4
 """Kinds of fall side by side."""
+
+LARGE = 0.1
+"""Share of the cost from which on tables and points are far apart."""
 
 
 def touchdown_text(answer: Touchdown) -> str:
@@ -162,3 +166,23 @@ def _worn(one: WornThrough, falls: list[Fall]) -> str:
     then = listed(one.then.rests_on, last="and")
     lasts = f"{one.wear.thick:g} mm last {one.wear.metres:.1f} m{through}"
     return f"{one.wear.id}: {lasts}. Ground off, the bike rests on {then}."
+
+
+def lying_sentences(plan: Plan) -> list[str]:
+    """On what the bike rests on either side, and what falls cost by that; none if nothing was measured."""
+    lying, currency = plan.lying, plan.scenario.currency
+    if lying is None:
+        return []
+    left, right = (listed(one.rests_on, last="and") for one in (lying.left, lying.right))
+    found = [f"On its left it rests on {left}; on its right on {right}."]
+    if lying.yearly_cost is None or lying.difference is None:
+        return found
+    more = "more" if lying.difference > 0.0 else "less"
+    error = plus_minus(lying.yearly_cost_se)
+    price = f"Priced once more by how it lies, falls cost {money(lying.yearly_cost, currency)} {error} a year with it"
+    if not lying.is_telling:
+        return [*found, f"{price}, and the chances in the tables agree with that."]
+    found.append(f"{price}: {money(abs(lying.difference), currency)} {more} than the chances in the tables say.")
+    if abs(lying.difference) > LARGE * lying.tables:
+        found.append("guardopt estimate works out from the points what the tables would have to say.")
+    return found

@@ -10,7 +10,7 @@ from browser import TELEPHONE, barriers, why_not, windows
 from measured import measured_folder
 
 from guardopt.loading.load import load
-from guardopt.questions.touchdown import touchdown
+from guardopt.questions.measured.touchdown import touchdown
 
 pytestmark = pytest.mark.skipif(bool(why_not()), reason=f"not installed: {why_not()}")
 

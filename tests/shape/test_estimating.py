@@ -11,8 +11,8 @@ from measured import MEASURED, POINTS, measured_folder
 from guardopt.errors import InputError
 from guardopt.loading.load import load
 from guardopt.model.scenario import Scenario
-from guardopt.questions.estimate import Estimate, estimate
-from guardopt.questions.touchdown import ground_of, rocking_of, touchdown
+from guardopt.questions.measured.estimate import Estimate, estimate
+from guardopt.questions.measured.touchdown import ground_of, rocking_of, touchdown
 from guardopt.shape.estimating import compatible_kits
 from guardopt.shape.points import measured_bike
 from guardopt.shape.rest import rest

@@ -12,7 +12,7 @@ from measured import FALLS, MEASURED, POINTS, measured_folder
 from guardopt.errors import InputError
 from guardopt.loading.load import load
 from guardopt.model.scenario import Scenario
-from guardopt.questions.estimate import Estimate, estimate
+from guardopt.questions.measured.estimate import Estimate, estimate
 from guardopt.writing.estimated_folder import write_estimated
 
 FEW = {"scenario.sampling.falls": 200}

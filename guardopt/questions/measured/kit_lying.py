@@ -17,7 +17,7 @@ import numpy as np
 from guardopt.arrays import Bools, Floats
 from guardopt.model.pieces import Kit, Side
 from guardopt.model.scenario import Scenario
-from guardopt.questions.touchdown import ground_of
+from guardopt.questions.measured.touchdown import ground_of
 from guardopt.shape.points import measured_bike
 from guardopt.shape.rest import Rest, rest
 from guardopt.shape.rocking import draw_rocking, strikes

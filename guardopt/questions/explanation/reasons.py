@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from guardopt.model.pieces import HALF_A_CENT
-from guardopt.questions.verdicts import Question, Reason, Verdict
+from guardopt.questions.explanation.verdicts import Question, Reason, Verdict
 from guardopt.spelling import listed
 from guardopt.words import exact_money, money, years
 

@@ -13,9 +13,9 @@ from guardopt.model.aims import Aim, Limits
 from guardopt.model.pieces import HALF_A_CENT, Guard, Kit, Side
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
+from guardopt.questions.explanation.verdicts import Reason
 from guardopt.questions.plan import plan
 from guardopt.questions.plan_result import Plan
-from guardopt.questions.verdicts import Reason
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.pricing import Bill, price
 

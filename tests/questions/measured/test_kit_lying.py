@@ -12,11 +12,11 @@ from measured import FALLS, measured_folder
 from guardopt.loading.load import load
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import bill
-from guardopt.questions.estimate import estimate
-from guardopt.questions.kit_lying import kit_lying, yearly_cost_lying
+from guardopt.questions.measured.estimate import estimate
+from guardopt.questions.measured.kit_lying import kit_lying, yearly_cost_lying
 from guardopt.questions.plan import plan
-from guardopt.reports.lying_words import lying_sentences
 from guardopt.reports.plan_text import plan_text
+from guardopt.reports.touchdown_text import lying_sentences
 from guardopt.writing.estimated_folder import write_estimated
 
 CHANGES = {"scenario.sampling.falls": 1500, "falls.low_side.tumble": 0, "scenario.strip_down.left_fairing": 0}

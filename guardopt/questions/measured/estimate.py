@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from guardopt.errors import InputError, Problem
 from guardopt.model.scenario import Scenario
-from guardopt.questions.touchdown import ground_of, rocking_of
+from guardopt.questions.measured.touchdown import ground_of, rocking_of
 from guardopt.shape.estimating import JointRow, MeasuredChances, estimate_chances
 from guardopt.shape.points import measured_centre
 

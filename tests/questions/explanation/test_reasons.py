@@ -14,9 +14,9 @@ from shipped import NAMES, shipped_plan
 from guardopt.errors import NoKitError
 from guardopt.model.pieces import Offer
 from guardopt.model.scenario import Scenario
+from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan import plan
 from guardopt.questions.plan_result import Plan
-from guardopt.questions.verdicts import Reason, Verdict
 
 
 @pytest.mark.parametrize(("bike", "asked", "name", "reason", "said"), EXAMPLES)
