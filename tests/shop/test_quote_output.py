@@ -15,6 +15,7 @@ from shops import some_riders, write_riders, write_shop
 
 from guardopt.cli.commands import main
 from guardopt.errors import InputError
+from guardopt.files.drafts import MARK, MARK_FILE
 from guardopt.shop.output.quote_output import QuoteFile
 from guardopt.shop.quote_file import quote_file
 
@@ -131,6 +132,19 @@ def test_what_is_unfinished_is_not_begun_anew_by_mistake(
     journal.write_bytes(journal.read_bytes() + b'{"chunk":9,"en')
     assert quote(shop, out, "--resume")[0] == 0
     assert out.read_bytes() == whole
+    assert left_beside(out) == []
+
+
+def test_a_draft_left_by_a_process_that_was_killed_as_it_began_goes_with_the_next_run(
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder of what is unfinished is there by then, so no new draft is made that would clear the old one away."""
+    out = tmp_path / "quotes.csv"
+    interrupted_run(shop, out, monkeypatch)
+    draft = tmp_path / ".guardopt-0123456789abcdef"
+    draft.mkdir()
+    (draft / MARK_FILE).write_bytes(MARK)
+    assert quote(shop, out, "--resume")[0] == 0
     assert left_beside(out) == []
 
 

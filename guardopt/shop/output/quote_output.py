@@ -19,6 +19,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from guardopt.files.drafts import remove_old_drafts
 from guardopt.files.held_files import AT_ONCE, ForeignFileError, is_file_at, new_file, open_own, sync_folder, write_all
 from guardopt.files.whole_file import cannot_be_written, publish
 from guardopt.shop.output.journal import JOURNAL, NOT_OURS, begun, note, open_left, problem_with, read_journal
@@ -59,6 +60,9 @@ class QuoteFile:
             raise problem_with(self._folder, "is left of an earlier attempt; go on with it by --resume, or remove it")
         if left is None:
             check_output(out)
+        else:
+            # A process killed just after it began has left its draft, and no other is made on the way.
+            remove_old_drafts(out.absolute().parent)
         with self._written():
             self._journal = begun(self._folder, question) if left is None else left
         try:
