@@ -6,15 +6,20 @@ currency. Its tolerances are then relative ones. Nothing it says is believed bef
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import highspy
 import numpy as np
 
 from guardopt.arrays import Floats
 from guardopt.optimization.linear_rows import Row, usable
-from guardopt.optimization.solver import silent_highs
+
+TOLERANCE = 1e-9
+"""How far the solver may leave a row or a whole number unmet, and the absolute gap at which it may stop."""
 
 
 @dataclass(frozen=True)
@@ -115,3 +120,34 @@ def power_of_two(size: float) -> float:
 def scales(size: Floats) -> Floats:
     """``(columns,)``: for variables about as large as this, powers of two."""
     return np.array([power_of_two(float(one)) for one in size])
+
+
+def silent_highs() -> Any:
+    """A HiGHS object that prints nothing and works to the tightest tolerances."""
+    silence_first_highs()
+    highs = highspy.Highs()
+    highs.setOptionValue("output_flag", False)
+    for option in ("primal_feasibility_tolerance", "dual_feasibility_tolerance"):
+        highs.setOptionValue(option, TOLERANCE)
+    return highs
+
+
+_highs_is_silent = False
+
+
+def silence_first_highs() -> None:
+    """Make the first HiGHS object of the process with standard output turned away, since it prints a banner there."""
+    global _highs_is_silent
+    if _highs_is_silent:
+        return
+    sys.stdout.flush()
+    kept = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        highspy.Highs()
+    finally:
+        os.dup2(kept, 1)
+        os.close(nowhere)
+        os.close(kept)
+    _highs_is_silent = True

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import os
-import sys
 import warnings
 from collections.abc import Sequence
 from enum import Enum, auto
 from typing import Any
 
-import highspy
 import numpy as np
 import pulp
 
 from guardopt.errors import SolverError
-
-TOLERANCE = 1e-9
-"""How far the solver may leave a row or a whole number unmet, and the absolute gap at which it may stop."""
+from guardopt.optimization.relaxation import TOLERANCE, silence_first_highs
 
 
 class Ended(Enum):
@@ -86,7 +81,7 @@ def _solver(name: str, whole: bool, seconds: float | None) -> Any:
     """A solver by name, told to prove optimality and to keep quiet."""
     limit = None if seconds is None else max(seconds, 0.01)
     if name == "HiGHS":
-        _silence_first_highs()
+        silence_first_highs()
         # Presolve saves no time on programs this small, and that of HiGHS 1.16 was seen to lose kits.
         return pulp.HiGHS(
             mip=whole,
@@ -113,34 +108,3 @@ def _solver(name: str, whole: bool, seconds: float | None) -> Any:
         if name.lower() not in known:
             raise SolverError(f"solver {name} is not to be found here; found: {', '.join(sorted(known.values()))}")
         return pulp.getSolver(known[name.lower()], mip=whole, msg=False, timeLimit=limit)
-
-
-def silent_highs() -> Any:
-    """A HiGHS object that prints nothing and works to the tightest tolerances."""
-    _silence_first_highs()
-    highs = highspy.Highs()
-    highs.setOptionValue("output_flag", False)
-    for option in ("primal_feasibility_tolerance", "dual_feasibility_tolerance"):
-        highs.setOptionValue(option, TOLERANCE)
-    return highs
-
-
-_highs_is_silent = False
-
-
-def _silence_first_highs() -> None:
-    """Make the first HiGHS object of the process with standard output turned away, since it prints a banner there."""
-    global _highs_is_silent
-    if _highs_is_silent:
-        return
-    sys.stdout.flush()
-    kept = os.dup(1)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        highspy.Highs()
-    finally:
-        os.dup2(kept, 1)
-        os.close(nowhere)
-        os.close(kept)
-    _highs_is_silent = True

@@ -51,8 +51,7 @@ class Bench:
     @cached_property
     def planner(self) -> Planner:
         """The planner, with all that it has learned so far."""
-        # Loads HiGHS before PuLP does, since PuLP takes an interrupt in the middle of that for a missing package.
-        import guardopt.optimization.solver  # noqa: F401
+        # HiGHS is loaded here before PuLP may do it, since PuLP takes an interrupt in the middle for a missing package.
         from guardopt.optimization.benders import Planner
 
         return Planner(self.scenario, self.sample, tail=self.tail)

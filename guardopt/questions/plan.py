@@ -16,7 +16,6 @@ from guardopt.model.pieces import HALF_A_CENT, Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
 from guardopt.optimization.measures import MEASURES
-from guardopt.optimization.second_opinion import opinion
 from guardopt.questions.alternatives import next_best, on_fresh_falls, on_fresh_tails
 from guardopt.questions.arguments import (
     budget_cents,
@@ -144,6 +143,8 @@ def plan(
     progress("looking for the best kit")
     second, kits = None, []
     if bench.solver.lower() != "highs":
+        from guardopt.optimization.second_opinion import opinion
+
         progress(f"asking {bench.solver}")
         second = opinion(planner, aim_named(aim).measures[0], limits, bench.solver, gap=gap, deadline=deadline)
         kits = [] if second.kit is None else [second.kit]

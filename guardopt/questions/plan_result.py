@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from guardopt.model.aims import Aim, Best, Status
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
-from guardopt.optimization.second_opinion import Opinion, finite
 from guardopt.questions.alternatives import Alternative
 from guardopt.questions.bill import fall_rows, in_order, part_rows
 from guardopt.questions.budgets import Step
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from guardopt.doubt.sureness_result import Sureness
+    from guardopt.optimization.second_opinion import Opinion
     from guardopt.questions.break_even import BreakEven
     from guardopt.questions.measured.kit_lying import KitLying
 
@@ -84,6 +84,8 @@ class Plan:
         one = self.second_opinion
         if one is None:
             return {}
+        from guardopt.optimization.second_opinion import finite
+
         agrees = not one.contradicts(self.best.objective)
         known = {"objective": None if one.kit is None else one.value, "bound": finite(one.bound)}
         return {"second_opinion": {"solver": one.solver, **known, "agrees": agrees}}
