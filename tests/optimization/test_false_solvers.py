@@ -11,6 +11,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import pulp
 import pytest
 from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of
 
@@ -208,6 +209,7 @@ def no_kit(rng: np.random.Generator, honest: Answer) -> Answer:
     raise NoKitError("no kit")
 
 
+@pytest.mark.skipif("PULP_CBC_CMD" not in pulp.listSolvers(onlyAvailable=True), reason="PuLP brings no CBC here")
 @pytest.mark.parametrize("lie", [wrong_kit, wrong_bound, bound_is_no_number, nothing_found, no_kit])
 def test_a_lying_second_opinion_changes_no_plan(
     lie: Callable[[np.random.Generator, Answer], Answer], monkeypatch: pytest.MonkeyPatch
