@@ -146,6 +146,25 @@ def test_the_command_writes_the_page_beside_its_report(
     assert "<h1>Small twin (invented)</h1>" in target.read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize(("option", "name"), [("--page", "bike.html"), ("--proof", "why.json"), ("--list", "buy.csv")])
+def test_a_full_disk_costs_no_plan(
+    option: str, name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The plan is printed before anything is written, and what could not be written is named."""
+    folder, target = write_folder(tmp_path / "bike"), tmp_path / name
+
+    def full(*_: Any, **__: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", full)
+        status, out, err = command(patched, capsys, "plan", folder, option, target)
+    assert out == f"{answer_text(plan(load(folder)))}\n"
+    assert status == 2
+    assert f"{target}: cannot be written: no space left on device" in err.splitlines()[-1]
+    assert not target.exists()
+
+
 def test_the_command_refuses_before_it_plans(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
