@@ -32,7 +32,7 @@ from guardopt.model.scenario import Scenario
 from guardopt.optimization.formulation import columns_of, fitting_rows
 from guardopt.optimization.infeasibility import why_no_kit
 from guardopt.optimization.measures import COST, MEASURES, SPEND
-from guardopt.optimization.nodes import Found
+from guardopt.optimization.nodes import Earlier, Found
 from guardopt.optimization.question import Question
 from guardopt.optimization.sample_average import terms_of
 from guardopt.optimization.tree import Tree
@@ -89,8 +89,8 @@ class Planner:
         Parameters
         ----------
         scenario
-            One whose falls cost what those of this planner do (`what_if.same_falls`): rates, years, money for guards
-            and what guards cost, their wear included, may differ.
+            Its falls cost what those of this planner do; rates, years, money for guards, what they cost and wear may
+            differ.
         """
         other = copy(self)
         other.bike = Bike(scenario)
@@ -123,7 +123,14 @@ class Planner:
         return self._known[kit, name]
 
     def search(
-        self, measure: str, limits: Limits, kits: Sequence[Kit] = (), *, gap: float = GAP, deadline: Deadline = NEVER
+        self,
+        measure: str,
+        limits: Limits,
+        kits: Sequence[Kit] = (),
+        *,
+        gap: float = GAP,
+        deadline: Deadline = NEVER,
+        earlier: Earlier | None = None,
     ) -> Found:
         """Minimise one measure; spend counts in cents.
 
@@ -132,14 +139,14 @@ class Planner:
         measure, limits
             What is minimised, over which kits.
         kits
-            Kits to start from.
-        gap, deadline
-            When to stop.
+            To start from.
+        gap, deadline, earlier
+            When to stop, and a search for another measure within the same limits that need not be done again.
         """
         focus = self.cuts.focus_on(limits.budget_cents)
         question = Question(self, measure, limits, focus)
         tree = Tree(question.statement(), question, gap=gap, deadline=deadline)
-        return tree.run([self.bike.kit_array(kit) for kit in kits])
+        return tree.run([self.bike.kit_array(kit) for kit in kits], earlier)
 
     def best(
         self,
@@ -190,14 +197,15 @@ class Planner:
         kit, bound = self.kit_of(found.kit), found.bound
         is_out_of_time = not found.is_complete and deadline.is_over
         ceilings: dict[str, float] = {}
-        previous = first
+        previous, last = first, found
         for measure in tie_breakers:
             if deadline.is_over:
                 break
             value = self.measure(previous, kit)
             ceilings[previous] = value + TIE * max(1.0, abs(value))
-            tied = self.search(measure, replace(limits, at_most=dict(ceilings)), [kit], gap=gap, deadline=deadline)
-            kit = kit if tied.kit is None else self.kit_of(tied.kit)
+            earlier, tied = Earlier(last, ceilings[previous]), replace(limits, at_most=dict(ceilings))
+            last = self.search(measure, tied, [kit], gap=gap, deadline=deadline, earlier=earlier)
+            kit = kit if last.kit is None else self.kit_of(last.kit)
             previous = measure
         objective = self.measure(first, kit)
         best = Best(kit, objective, min(bound, objective), found.is_complete, is_out_of_time)
@@ -260,13 +268,7 @@ class Planner:
         return self.scenario.spend_cents(self.kit_of(found.kit))
 
     def listed(self, among: Kit | None = None) -> KitTable | None:
-        """Every kit that can be fitted, with what it costs; None if they are too many to list.
-
-        Parameters
-        ----------
-        among
-            Only kits of these guards. Default: of all.
-        """
+        """Every kit that can be fitted, or that some guards make, with what it costs; None if too many to list."""
         return self._table() if among is None else kit_table(self.scenario, self.bike, self._finder, among)
 
     def _known_kits(self, measure: str, limits: Limits) -> list[Kit]:

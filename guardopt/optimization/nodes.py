@@ -178,13 +178,39 @@ class PseudoCosts:
         return int(free[np.argmax(down * up)])
 
 
-def least_bound(root: Node) -> float:
-    """The least bound of the nodes that were closed or not yet divided."""
-    least, waiting = math.inf, [root]
+@dataclass(frozen=True)
+class Earlier:
+    """A search over the same columns and limits for another measure, of which at most so much is allowed now."""
+
+    found: Found
+    at_most: float
+
+    def tree(self) -> Node:
+        """The search's tree; leaves proven to lie above `at_most` are closed as empty, all others are open."""
+        top = Node(0, -math.inf)
+        waiting = [(self.found.root, top)]
+        while waiting:
+            old, new = waiting.pop()
+            if old.leaf is not None and old.leaf.bound > self.at_most:
+                new.leaf = Leaf(math.inf, old.leaf.multipliers)
+            new.children = tuple(
+                Node(one.number, -math.inf, new, one.column, one.value, one.distance) for one in old.children
+            )
+            waiting.extend(zip(old.children, new.children, strict=True))
+        return top
+
+
+def undivided(root: Node) -> list[Node]:
+    """The nodes without children, those closed and those not yet."""
+    found, waiting = [], [root]
     while waiting:
         node = waiting.pop()
-        if node.children:
-            waiting.extend(node.children)
-        else:
-            least = min(least, node.bound if node.leaf is None else node.leaf.bound)
-    return least
+        waiting.extend(node.children)
+        if not node.children:
+            found.append(node)
+    return found
+
+
+def least_bound(root: Node) -> float:
+    """The least bound of the nodes that were closed or not yet divided."""
+    return min(node.bound if node.leaf is None else node.leaf.bound for node in undivided(root))

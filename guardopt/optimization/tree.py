@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import partial
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
 from itertools import count
 
 import numpy as np
@@ -22,7 +22,19 @@ from guardopt.arrays import Bools, Floats
 from guardopt.deadline import NEVER, Deadline
 from guardopt.errors import SolverError
 from guardopt.optimization.linear_rows import MARGIN, UNIT_ROUNDOFF, Row, RowKind, Rows
-from guardopt.optimization.nodes import WHOLE, Box, Found, Leaf, Node, Oracle, PseudoCosts, Statement, least_bound
+from guardopt.optimization.nodes import (
+    WHOLE,
+    Box,
+    Earlier,
+    Found,
+    Leaf,
+    Node,
+    Oracle,
+    PseudoCosts,
+    Statement,
+    least_bound,
+    undivided,
+)
 from guardopt.optimization.relaxation import Relaxation, scales
 
 ROOT_ROUNDS = 40
@@ -60,8 +72,8 @@ class Tree:
         self._pseudo_costs = PseudoCosts(statement.binaries)
         self._looked_at = self._made = self._fractional_nodes = 0
 
-    def run(self, kits: Sequence[Bools] = ()) -> Found:
-        """Search, starting from the best of some kits.
+    def run(self, kits: Sequence[Bools] = (), earlier: Earlier | None = None) -> Found:
+        """Search, starting from the best of some kits; after an earlier search only where that one leaves room.
 
         Raises
         ------
@@ -70,8 +82,12 @@ class Tree:
         """
         for kit in kits:
             self._price(kit)
-        root = Node(0, -math.inf)
-        waiting: list[tuple[float, int, Node]] = [(root.bound, 0, root)]
+        root = Node(0, -math.inf) if earlier is None else earlier.tree()
+        if earlier is not None:
+            self._take_cuts(earlier.found.rows)
+        waiting = [(one.bound, one.number, one) for one in undivided(root) if one.leaf is None]
+        self._made = max(node.number for node in undivided(root))
+        heapify(waiting)
         following: Node | None = None
         while waiting or following is not None:
             # The root is always looked at, since a kit is found there that is better than none.
@@ -91,6 +107,12 @@ class Tree:
     def _add(self, rows: Sequence[Row]) -> None:
         self._rows.add(rows)
         self._relaxation.add(rows)
+
+    def _take_cuts(self, rows: Rows) -> None:
+        """Take over the cuts of another search; they hold for every kit."""
+        cuts = [row for row in rows.rows if row.kind is RowKind.CUT]
+        self._cuts |= {row.about for row in cuts}
+        self._add(cuts)
 
     def _add_cuts(self, point: Floats, box: Box) -> bool:
         """Add cuts that a point breaks, new ones where no known one would; whether there were any."""

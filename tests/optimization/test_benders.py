@@ -16,6 +16,8 @@ from guardopt.model.aims import AIMS, GAP, Aim, Best, Limits
 from guardopt.model.pieces import Cover, Guard, Kit, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
+from guardopt.optimization.measures import COST, SPEND
+from guardopt.optimization.nodes import Earlier
 
 SEEDS = range(48)
 MANY_GUARDS = range(1000, 1012)
@@ -222,3 +224,21 @@ def test_a_planner_gives_the_same_answer_whatever_it_was_asked_before() -> None:
     }
     assert len(kits) > 1
     assert asked.best(Aim.BILLS, limits).objective == pytest.approx(fresh.objective, rel=TIED)
+
+
+@pytest.mark.parametrize("seed", range(3000, 3024))
+def test_a_search_after_another_finds_what_it_would_find_alone(seed: int) -> None:
+    """The least spend among kits that cost at most so much: the tree of the costs leaves little to look at."""
+    scenario, planner, every = solved(seed)
+    limits = Limits(scenario.budget_cents)
+    if every.least(AIMS["bills"], limits) is None:
+        pytest.skip("no kit is allowed")
+    found = planner.search(COST, limits)
+    for looser in (1e-9, 0.02, 0.5):
+        most = found.value * (1.0 + looser)
+        tied = Limits(scenario.budget_cents, at_most={COST: most})
+        after, alone = planner.search(SPEND, tied, earlier=Earlier(found, most)), planner.search(SPEND, tied)
+        allowed = every.allowed(limits) & (every.measured[AIMS["bills"]] <= most)
+        assert after.is_complete
+        assert after.value == alone.value == every.spend_cents[allowed].min()
+        assert after.bound <= after.value
