@@ -31,6 +31,7 @@ from .questions.purchase_schedule import order as order
 from .questions.schedule_result import BuyingOrder as BuyingOrder
 from .questions.try_values import try_values as try_values
 from .reports import plots as plots
+from .reports.budget_slider import BudgetSlider as BudgetSlider
 from .shop.assortment import kits as kits
 from .shop.assortment_result import ReadyKits as ReadyKits
 from .shop.quote_file import QuotedFile as QuotedFile

@@ -57,6 +57,8 @@ def cleaned(notebook: Any) -> Any:
     for cell in notebook.cells:
         cell.metadata = nbformat.from_dict({})
         for output in cell.get("outputs", ()):
+            # What can be moved needs a kernel; who only reads sees the table beside it.
+            output.get("data", {}).pop("application/vnd.jupyter.widget-view+json", None)
             if "metadata" in output:
                 output.metadata = nbformat.from_dict({})
     return notebook

@@ -66,7 +66,11 @@ def wrong_weight(falls: float) -> list[Problem]:
     """What is wrong with the number of falls that a guessed chance is worth."""
     if 0.0 < falls <= MOST_WEIGHT:
         return []
-    return [Problem("--weight", f"found {falls:g}, expected a number of falls above 0 and at most {MOST_WEIGHT:,.0f}")]
+    return [
+        Problem(
+            Parameter("weight"), f"found {falls:g}, expected a number of falls above 0 and at most {MOST_WEIGHT:,.0f}"
+        )
+    ]
 
 
 def with_problems(problems: Sequence[Problem], look_up: Callable[[], Found]) -> Found:

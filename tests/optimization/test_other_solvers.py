@@ -32,6 +32,9 @@ CBC = "PULP_CBC_CMD"
 FINE = 10_000
 """Costs are put to CP-SAT in whole ten-thousandths of a cent, rounded."""
 
+PATIENCE = 30.0
+"""CP-SAT's own measure of work, about seconds, after which its best kit and its bound are taken as they are."""
+
 
 class WholeProgram:
     """Falls, guards and money as CP-SAT takes them.
@@ -118,8 +121,8 @@ class WholeProgram:
             for one, guard in zip(renewals, scenario.guards, strict=True)
         )
 
-    def least(self, aim: Aim, limits: Limits) -> tuple[Kit, float] | None:
-        """The best kit and what CP-SAT says it costs; None if it has proven that there is none."""
+    def least(self, aim: Aim, limits: Limits) -> tuple[Kit, float, float] | None:
+        """The best kit, what CP-SAT says it costs and what no kit is below; None if it has proven that there is none."""
         model = self._model.clone()
         fitted = {name: model.get_bool_var_from_proto_index(one.index) for name, one in self._fitted.items()}
         for name, one in fitted.items():
@@ -141,16 +144,20 @@ class WholeProgram:
         solver.parameters.num_workers = 1
         solver.parameters.relative_gap_limit = 0.0
         solver.parameters.random_seed = 1
+        solver.parameters.max_deterministic_time = PATIENCE
         status = solver.solve(model)
         if status == cp_model.INFEASIBLE:
             return None
-        assert status == cp_model.OPTIMAL
+        assert status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
         kit = frozenset(name for name, one in fitted.items() if solver.boolean_value(one))
-        return kit, solver.objective_value / (100 * FINE)
+        return kit, solver.objective_value / (100 * FINE), solver.best_objective_bound / (100 * FINE)
 
 
-def check_with_cp_sat(scenario: Scenario, asked: list[Limits]) -> None:
-    """For the aims bills and outlay the least cost is the same, and CP-SAT's kit costs as little."""
+def check_with_cp_sat(scenario: Scenario, asked: list[Limits], *, to_the_end: bool = True) -> None:
+    """For the aims bills and outlay the least cost is the same, and CP-SAT's kit costs as little.
+
+    Where CP-SAT need not work to the end, the least cost is between what it has proven and what it has found.
+    """
     whole, planner = WholeProgram(scenario), Planner(scenario, sample_of(scenario))
     for limits in asked:
         for aim, measure in ((Aim.BILLS, "cost"), (Aim.OUTLAY, "outlay")):
@@ -160,11 +167,13 @@ def check_with_cp_sat(scenario: Scenario, asked: list[Limits]) -> None:
                     planner.best(aim, limits)
                 continue
             best = planner.best(aim, limits)
-            kit, least = other
+            kit, least, bound = other
             assert best.proven
             assert planner.is_allowed(kit, limits)
             # Each of up to a thousand amounts is off by half of a ten-thousandth of a cent at most.
-            assert best.objective == pytest.approx(least, abs=1e-3)
+            if to_the_end:
+                assert bound == pytest.approx(least, abs=1e-3)
+            assert bound - 1e-3 <= best.objective <= least + 1e-3
             assert best.objective <= planner.measure(measure, kit) + 1e-7
 
 
@@ -178,10 +187,12 @@ def test_cp_sat_agrees_on_random_bikes(seed: int) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(8100, 8200))
 def test_cp_sat_agrees_on_random_bikes_at_length(seed: int) -> None:
-    """More bikes with more guards and falls."""
+    """More bikes with more guards and falls, of which a few take CP-SAT longer than it is given."""
     scenario = random_scenario(seed, guards=10, falls_sampled=20, own_costs=False)
     check_with_cp_sat(
-        scenario, [Limits(scenario.budget_cents), *(random_limits(scenario, seed + row) for row in (0, 1))]
+        scenario,
+        [Limits(scenario.budget_cents), *(random_limits(scenario, seed + row) for row in (0, 1))],
+        to_the_end=False,
     )
 
 

@@ -124,7 +124,7 @@ def test_what_is_unfinished_is_not_begun_anew_by_mistake(
     left = interrupted_run(shop, out, monkeypatch)
     _, _, error = quote(shop, out)
     assert isinstance(error, InputError)
-    assert str(error) == f"{left}: is left of an earlier attempt; go on with it by --resume, or remove it"
+    assert str(error) == f"{left}: is left of an earlier attempt; resume it or remove it"
     _, _, error = quote(shop, out, "--resume", "--aim", "outlay")
     assert isinstance(error, InputError)
     assert "other riders, bikes or options" in str(error)

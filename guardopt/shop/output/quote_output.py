@@ -57,7 +57,7 @@ class QuoteFile:
         left = open_left(self._folder)
         if left is not None and not resume:
             os.close(left)
-            raise problem_with(self._folder, "is left of an earlier attempt; go on with it by --resume, or remove it")
+            raise problem_with(self._folder, "is left of an earlier attempt; resume it or remove it")
         if left is None:
             check_output(out)
         else:
