@@ -54,7 +54,7 @@ def check_plan(name: str | int, falls: int, aim: str, factor: int) -> None:
     before, after = planned(name, falls, aim, 1), planned(name, falls, aim, factor)
     assert after.status is before.status is Status.OPTIMAL
     assert after.kit == before.kit
-    assert after.spend == before.spend * factor
+    assert round(after.spend * 100) == round(before.spend * 100) * factor
     assert after.best.objective == pytest.approx(before.best.objective * factor, rel=NEAR, abs=NEAR * factor)
     old, new = before.to_json(), after.to_json()
     for one, two in zip(old["guards"], new["guards"], strict=True):
@@ -97,7 +97,7 @@ def check_budgets(name: str | int, falls: int, aim: str, factor: int) -> None:
     before, after = curve(name, falls, aim, 1), curve(name, falls, aim, factor)
     assert [step.best.kit for step in after.steps] == [step.best.kit for step in before.steps]
     assert [step.budget_cents for step in after.steps] == [step.budget_cents * factor for step in before.steps]
-    assert after.pays_until == before.pays_until * factor
+    assert round(after.pays_until * 100) == round(before.pays_until * 100) * factor
 
 
 @cache
