@@ -13,10 +13,10 @@ from guardopt.cuts.ties import TIE
 from guardopt.deadline import EFFORT, NEVER, Deadline
 from guardopt.errors import InputError, NoKitError, OutOfTimeError, Parameter, Problem
 from guardopt.model.aims import GAP, TIME_LIMIT, Aim, Best, Limits, aim_named
-from guardopt.model.pieces import HALF_A_CENT
+from guardopt.model.pieces import HALF_A_CENT, Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
-from guardopt.optimization.measures import COST
+from guardopt.optimization.measures import COST, SPEND
 from guardopt.questions.arguments import with_problems, wrong_aim, wrong_effort, wrong_gap, wrong_time_limit
 from guardopt.questions.bench import Bench, on_bench
 from guardopt.questions.bill import forced_guards, in_order
@@ -241,7 +241,8 @@ def curve(
     """Every step of the budget curve, from the least budget that allows a kit to the most that money can do.
 
     Walks down: the best kit for a budget costs some spend; one cent less than that is the next budget to look at.
-    A kit that is no worse than the step above it replaces that step, since it is as good for less.
+    A kit that is no worse than the step above it, in all that counts before the money does, replaces that step, since
+    it is as good for less.
 
     Parameters
     ----------
@@ -276,9 +277,18 @@ def curve(
         if not best.proven:
             return ()
         spend = planner.scenario.spend_cents(best.kit)
-        if steps and best.objective <= steps[-1].best.objective + TIE * max(1.0, abs(best.objective)):
+        if steps and _is_no_worse(planner, aim, best.kit, steps[-1].best.kit):
             steps.pop()
         cost = planner.measure(COST, best.kit) - planner.scenario.dislike(best.kit)
         steps.append(Step(max(spend, 0), best, cost, max(-spend, 0)))
         budget = spend - 1
     return tuple(reversed(steps))
+
+
+def _is_no_worse(planner: Planner, aim: Aim, kit: Kit, other: Kit) -> bool:
+    """Whether a kit measures no more than another in all that an aim looks at before it looks at what kits cost."""
+    for measure in aim.measures[: aim.measures.index(SPEND)]:
+        value, other_value = planner.measure(measure, kit), planner.measure(measure, other)
+        if value > other_value + TIE * max(1.0, abs(value)):
+            return False
+    return True

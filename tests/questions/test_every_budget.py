@@ -54,7 +54,9 @@ def test_every_step_costs_more_money_now_and_less_later(seed: int, aim: Aim) -> 
         assert step.best.objective == pytest.approx(every.of(aim, step.best.kit), rel=1e-9, abs=1e-7)
     for poorer, richer in itertools.pairwise(steps):
         assert richer.budget_cents > poorer.budget_cents
-        assert richer.best.objective < poorer.best.objective
+        costs = [every.of(Aim.BILLS, step.best.kit) for step in (richer, poorer)]
+        alike = aim is Aim.WORST and richer.best.objective == pytest.approx(poorer.best.objective, rel=1e-9)
+        assert richer.best.objective < poorer.best.objective or (alike and costs[0] < costs[1])
 
 
 @pytest.mark.parametrize(("seed", "aim"), CASES)
@@ -62,9 +64,30 @@ def test_no_step_could_have_come_a_cent_earlier(seed: int, aim: Aim) -> None:
     """With one cent less than a step's budget no kit is as good, so the best kit really changes there."""
     _, steps, every = solved(seed, aim)
     for step in steps:
-        without = every.least(aim, Limits(budget_cents=step.budget_cents - 1))
+        less = Limits(budget_cents=step.budget_cents - 1)
+        without = every.least(aim, less)
         if without is not None and step.budget_cents > 0:
-            assert without > step.best.objective + 1e-10 * max(1.0, abs(without))
+            near = 1e-10 * max(1.0, abs(without))
+            alike = every.allowed(less) & (every.measured[aim] <= step.best.objective + near)
+            if aim is Aim.WORST and alike.any():
+                without, dearer = every.measured[Aim.BILLS][alike].min(), every.of(Aim.BILLS, step.best.kit)
+                assert without > dearer + 1e-10 * max(1.0, abs(dearer))
+            else:
+                assert without > step.best.objective + near
+
+
+@pytest.mark.parametrize("seed", [4, 9181])
+def test_among_kits_alike_in_the_worst_falls_the_curve_has_the_one_whose_falls_cost_least(seed: int) -> None:
+    """At every budget, as a plan for that budget has it: guards may spare cheap falls alone."""
+    scenario = random_scenario(seed, guards=4 + seed % 4, falls_sampled=50)
+    sample = sample_of(scenario)
+    every, steps = price_every_kit(scenario, sample), curve(Planner(scenario, sample), Aim.WORST, Limits())
+    for budget in sorted({max(0, int(spend)) for spend in every.spend_cents}):
+        allowed = every.allowed(Limits(budget_cents=budget))
+        worst, costs = every.measured[Aim.WORST][allowed], every.measured[Aim.BILLS][allowed]
+        least = costs[worst <= worst.min() * (1.0 + 1e-9)].min()
+        in_force = [step for step in steps if step.budget_cents <= budget][-1]
+        assert every.of(Aim.BILLS, in_force.best.kit) == pytest.approx(least, rel=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(15))
