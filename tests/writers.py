@@ -21,7 +21,7 @@ from guardopt.learning.learn import learn
 from guardopt.learning.learned_folder import write_learned
 from guardopt.loading.load import load
 from guardopt.pages.plan_page import MARK, write_page
-from guardopt.shop.workers import executors
+from guardopt.shop import executors
 from guardopt.writing.starter import copy_scenario, write_starter
 
 RIDERS = 12

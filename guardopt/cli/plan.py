@@ -72,6 +72,12 @@ if TYPE_CHECKING:
     metavar="SHARE",
     help="For --sure: standard deviation of the prices of parts and of hours, as a share of them.",
 )
+@click.option(
+    "--workers",
+    type=WholeNumber(1, 256),
+    metavar="N",
+    help="For --sure: share the draws among N processes; the answer is the same.  [default: one for each core]",
+)
 @click.option("--break-even", is_flag=True, help="Say from how many falls on each guard is worth its price.")
 @click.option("--proof", type=click.Path(path_type=Path), metavar="FILE", help="Write why no kit is better, for audit.")
 @click.option("--page", type=click.Path(path_type=Path), metavar="FILE", help="Write it as one HTML file, too.")
@@ -95,6 +101,7 @@ def plan(
     page: Path | None,
     to_buy: Path | None,
     proof: Path | None,
+    workers: int | None,
     **options: Any,
 ) -> None:
     """Choose the guards to buy, and say why.
@@ -125,8 +132,10 @@ def plan(
     bench = Bench(loaded, options.pop("tail"), options.pop("solver"))
     if options["sure"] is not None:
         from guardopt.learning.learned_folder import read_beliefs
+        from guardopt.processes import cores
 
         options["beliefs"] = read_beliefs(scenario)
+        options["workers"] = workers or cores()
     with Progress() as progress:
         made = plans.plan(bench, budget=budget, reasons=not no_reasons, progress=progress.say, **options)
     if as_json:

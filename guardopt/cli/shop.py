@@ -175,12 +175,12 @@ def kits(
     from guardopt.reports.shop_text import kits_text
     from guardopt.shop.assortment import choose_kits
     from guardopt.shop.candidate_kits import Book
+    from guardopt.shop.executors import cluster as clustered
+    from guardopt.shop.executors import run_on
     from guardopt.shop.hand_out import check_list, write_list
     from guardopt.shop.quote_file import tell_of_wrong_rows
     from guardopt.shop.quotes import Demand
     from guardopt.shop.shop_folder import open_shop
-    from guardopt.shop.workers.executors import cluster as clustered
-    from guardopt.shop.workers.executors import run_on
 
     problems = wrong_time_limit(time_limit)
     if problems:

@@ -19,12 +19,13 @@ import numpy as np
 
 from guardopt.arrays import Floats
 from guardopt.deadline import NEVER, Deadline
-from guardopt.doubt.best_kits import Question, best_kit
-from guardopt.doubt.doubtful_numbers import Beliefs, Doubtful, doubtful_numbers, drawn_values, scenario_with
+from guardopt.doubt.best_kits import Question
+from guardopt.doubt.doubtful_numbers import Beliefs, Doubtful, doubtful_numbers, drawn_values
 from guardopt.doubt.draw_pricing import FALLS, KitPricer
 from guardopt.doubt.flips import FlipFinder
 from guardopt.doubt.information import FEWEST, Information
 from guardopt.doubt.sureness_result import GroupWorth, NumberWorth, Sureness
+from guardopt.doubt.worlds import Worlds
 from guardopt.model.pieces import Kit
 from guardopt.model.ranges import LEVELS
 from guardopt.model.scenario import Scenario
@@ -51,6 +52,7 @@ def sureness(
     draws: int = DRAWS,
     falls: int = FALLS,
     deadline: Deadline = NEVER,
+    workers: int = 1,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Sureness:
     """Find the best kit anew under many draws of all numbers, and what it would be worth to know them.
@@ -69,19 +71,21 @@ def sureness(
         Simulated falls of each kind and side under each draw.
     deadline
         When to stop with what there is by then.
+    workers
+        Processes of this machine that look for the best kits; they find the same ones.
     progress
         Told how many draws have been tried.
     """
     numbers = doubtful_numbers(scenario, beliefs or Beliefs())
     values = drawn_values(numbers, draws, scenario.seed)
     pricer = KitPricer(scenario, sample, question.aim, question.tail, falls)
-    worlds = _Worlds(scenario, numbers, values, pricer, question)
-    best = worlds.best_kits(_part_of(deadline, SEARCHING), progress)
+    worlds = Worlds(scenario, numbers, values, question, falls)
+    best = worlds.best_kits(workers, _part_of(deadline, SEARCHING), progress)
     if not best:
         return Sureness(draws, 0)
     often = [kit for kit, _ in Counter(best).most_common() if kit != question.kit]
     compared = [question.kit, *often[:KITS_COMPARED]]
-    costs, least, best = worlds.price(compared, best, _part_of(deadline, PRICING), progress)
+    costs, least, best = worlds.price(pricer, compared, best, _part_of(deadline, PRICING), progress)
     found = _shares(scenario, question, draws, costs[:, 0], least, best)
     if len(costs) < 2:
         return found
@@ -100,59 +104,6 @@ def _part_of(deadline: Deadline, share: float) -> Deadline:
     """A share of the time left."""
     left = deadline.seconds_left
     return deadline if left is None else replace(deadline, at=time.monotonic() + share * left)
-
-
-class _Worlds:
-    """The scenario under every draw of its numbers."""
-
-    def __init__(
-        self, scenario: Scenario, numbers: Sequence[Doubtful], values: Floats, pricer: KitPricer, question: Question
-    ) -> None:
-        self._scenario, self._numbers, self._values = scenario, numbers, values
-        self._pricer, self._question = pricer, question
-
-    def best_kits(self, deadline: Deadline, progress: Callable[[str], None]) -> list[Kit]:
-        """The best kit under each draw, as far as the time goes."""
-        found: list[Kit] = []
-        for row, values in enumerate(self._values):
-            progress(f"trying other numbers ({row} of {len(self._values)})")
-            other = scenario_with(self._scenario, self._numbers, values)
-            strata = self._pricer.strata(other)
-            kit = best_kit(self._pricer, self._question, other, [self._question.kit], strata, deadline)
-            if kit is None:
-                break
-            found.append(kit)
-        return found
-
-    def price(
-        self, kits: Sequence[Kit], best: Sequence[Kit], deadline: Deadline, progress: Callable[[str], None]
-    ) -> tuple[Floats, Floats, list[Kit]]:
-        """Costs of kits under each draw, ``(draws, kits)``; the least cost, ``(draws,)``; and the kits of least cost.
-
-        Parameters
-        ----------
-        kits
-            The chosen kit, and others.
-        best
-            The kit that the planner called best under each draw.
-        deadline
-            When to stop; one draw is priced in any case.
-        progress
-            Told how many draws have been priced.
-        """
-        self._pricer.learn([*kits, *best])
-        costs, least, kits_of_least = [], [], []
-        for row, (values, own) in enumerate(zip(self._values, best, strict=False)):
-            if row and deadline.is_over:
-                break
-            progress(f"comparing kits ({row} of {len(best)})")
-            other = scenario_with(self._scenario, self._numbers, values)
-            candidates = [*kits, *([] if own in kits else [own])]
-            measured = self._pricer.measures(other, candidates)
-            costs.append(measured[: len(kits)])
-            least.append(measured.min())
-            kits_of_least.append(candidates[int(measured.argmin())])
-        return np.array(costs), np.array(least), kits_of_least
 
 
 def _shares(

@@ -34,8 +34,12 @@ ROUNDING = 1e-11
 LEAST_GAP = 1e-9
 """The gap that proofs are written for if a smaller one was asked for; amounts are known no better than that."""
 
-TO_SPARE = 0.9
-"""Share of the gap that the search has to close, so that weakened cuts still prove the whole."""
+TO_SPARE = (0.9, 0.01)
+"""Shares of the gap that the search leaves open, so that weakened cuts still prove the whole; the second if they do not
+after the first."""
+
+ABOVE = 1.01
+"""What a gap that was worked out with rounding is multiplied by, so that it is not below the exact one."""
 
 
 def proof_of(
@@ -57,7 +61,8 @@ def proof_of(
     tail
         The planner's share of worst falls.
     gap
-        Relative gap to prove.
+        Relative gap to prove. Where amounts of the scenario are so much larger than the objective that their rounding
+        leaves more, the proof states, and proves, that larger gap.
     deadline
         When to give up.
 
@@ -68,11 +73,19 @@ def proof_of(
     """
     gap = max(gap, LEAST_GAP)
     measure = aim.measures[0]
-    found = planner.search(measure, limits, [best.kit], gap=TO_SPARE * gap, deadline=deadline)
-    if not found.is_complete:
-        raise OutOfTimeError("the kit was not proven best in the time allowed, so there is no proof to write")
     statement = Question(planner, measure, limits, planner.cuts.focus_on(limits.budget_cents)).statement()
-    return sealed(_Writer(planner, statement, found.rows, measure, limits).content(found.root, aim, best, tail, gap))
+    content: dict[str, Any] = {}
+    for share in TO_SPARE:
+        found = planner.search(measure, limits, [best.kit], gap=share * gap, deadline=deadline)
+        if not found.is_complete:
+            raise OutOfTimeError("the kit was not proven best in the time allowed, so there is no proof to write")
+        content = _Writer(planner, statement, found.rows, measure, limits).content(found.root, aim, best, tail, gap)
+        objective = content["objective"]
+        reached = (objective - content["bound"]) / max(1.0, abs(objective))
+        if reached <= gap:
+            return sealed(content)
+    content["question"]["gap"] = ABOVE * reached
+    return sealed(content)
 
 
 @dataclass(frozen=True)

@@ -69,6 +69,7 @@ def plan(
     price_doubt: float = PRICE_DOUBT,
     beliefs: Mapping[str, Counts] | None = None,
     break_even: bool = False,
+    workers: int = 1,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Plan:
     """Choose the guards to buy.
@@ -104,6 +105,9 @@ def plan(
         a share of them; and chances that rest on more than a guess (`Learned.beliefs`).
     break_even
         Whether to find out between which multiples of the fall rates each guard is worth its price.
+    workers
+        For `sure`: processes of this machine that share the draws; the answer is the same. With more than one, what a
+        program does at its start must stand under ``if __name__ == "__main__":``.
     progress
         Told what is being worked on.
 
@@ -165,7 +169,16 @@ def plan(
 
         asked = Asked(aim_named(aim), limits, bench.tail, best.kit, gap)
         believed = Beliefs(weight, price_doubt, beliefs or {})
-        doubts = sureness(scenario, sample, asked, beliefs=believed, draws=sure, deadline=deadline, progress=progress)
+        doubts = sureness(
+            scenario,
+            sample,
+            asked,
+            beliefs=believed,
+            draws=sure,
+            deadline=deadline,
+            workers=workers,
+            progress=progress,
+        )
     worth = None
     if break_even:
         progress("looking for the falls from which guards are worth it")

@@ -21,11 +21,11 @@ from guardopt.optimization.p_median import Choice, MedianProgram, choose_with_st
 from guardopt.questions.arguments import adding_aim, wrong_time_limit
 from guardopt.shop.assortment_result import CurvePoint, ReadyKits
 from guardopt.shop.candidate_kits import NONE, Book, Box, BoxBench, Classes, Run, classes_of
+from guardopt.shop.executors import cluster as clustered
+from guardopt.shop.executors import run_here, run_on
 from guardopt.shop.quotes import Demand
 from guardopt.shop.rider_curves import find_ladders, ladder_jobs
 from guardopt.shop.shop import Shop
-from guardopt.shop.workers.executors import cluster as clustered
-from guardopt.shop.workers.executors import run_here, run_on
 from guardopt.spelling import advice, shown
 
 if TYPE_CHECKING:

@@ -13,14 +13,14 @@ from guardopt.errors import InputError
 from guardopt.loading.rider_sheets import read_sheets
 from guardopt.model.aims import Aim
 from guardopt.questions.arguments import adding_aim
+from guardopt.shop.executors import cluster as clustered
+from guardopt.shop.executors import run_on
 from guardopt.shop.output.quote_formats import check_output, check_size
 from guardopt.shop.output.quote_output import QuoteFile
 from guardopt.shop.quote_columns import Totals
 from guardopt.shop.quotes import ChangedRidersError, Demand, answer_demand
 from guardopt.shop.riders import Riders
 from guardopt.shop.shop_folder import open_shop, question_of
-from guardopt.shop.workers.executors import cluster as clustered
-from guardopt.shop.workers.executors import run_on
 
 if TYPE_CHECKING:
     import pandas as pd

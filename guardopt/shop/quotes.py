@@ -17,13 +17,13 @@ from guardopt.loading.rider_sheets import Sheet, sheets_of_frame
 from guardopt.model.aims import BILLS, Aim
 from guardopt.model.scenario import Scenario
 from guardopt.questions.arguments import adding_aim
+from guardopt.shop.executors import cluster as clustered
+from guardopt.shop.executors import run_here, run_on
 from guardopt.shop.quote_columns import Quoted
 from guardopt.shop.quote_lookup import Counter
 from guardopt.shop.rider_curves import find_ladders, ladder_jobs, price_jobs, price_kits, rates_matter
 from guardopt.shop.riders import Reader, Riders
 from guardopt.shop.shop import Shop, Wish
-from guardopt.shop.workers.executors import cluster as clustered
-from guardopt.shop.workers.executors import run_here, run_on
 from guardopt.spelling import escaped
 
 if TYPE_CHECKING:

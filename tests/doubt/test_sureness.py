@@ -248,7 +248,7 @@ def test_a_short_time_gives_fewer_draws_and_says_so(done: int, monkeypatch: pyte
         counted.append(1)
         return None if len(counted) > done else true_answer(*args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("guardopt.doubt.sureness.best_kit", slow)
+    monkeypatch.setattr("guardopt.doubt.worlds.best_kit", slow)
     found = sureness(scenario, sample, question, draws=DRAWS)
     monkeypatch.undo()
     assert (found.draws, found.draws_asked) == (done, DRAWS)
@@ -298,3 +298,15 @@ def test_under_other_rates_every_kit_measures_what_pricing_it_anew_says(
             least, best = every.least(aim, limits), other.best_or_none(aim, limits)
             assert best is not None
             assert best.objective == pytest.approx(least, rel=2e-6, abs=1e-6)
+
+
+@pytest.mark.parametrize("aim", [Aim.BILLS, Aim.WORST])
+def test_draws_shared_among_processes_come_out_the_same(aim: Aim) -> None:
+    """To the last digit, and progress is told from all of them."""
+    scenario, told = small(5), list[str]()
+    question, sample = asked(scenario, aim), sample_of(scenario)
+    alone = sureness(scenario, sample, question, draws=24, falls=30)
+    shared = sureness(scenario, sample, question, draws=24, falls=30, workers=2, progress=told.append)
+    assert shared == alone
+    assert alone.draws == 24
+    assert "trying other numbers (24 of 24)" in told

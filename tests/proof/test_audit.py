@@ -22,7 +22,9 @@ from guardopt.proof.audit import Audit, audit
 from guardopt.proof.format import sealed
 from guardopt.proof.writing import proof_of
 
-SEEDS = range(6)
+SEEDS = (*range(6), 44, 79, 183)
+"""In the last three, rounding of what the objective is the difference of leaves more than usual."""
+
 MORE_SEEDS = range(6, 200)
 TAIL = 0.1
 
@@ -63,7 +65,9 @@ def check_against_every_kit(seed: int, aim: Aim, limits: Limits) -> None:
     assert found.valid
     assert least == pytest.approx(found.objective, rel=2e-6, abs=2e-6)
     assert found.bound is not None
-    assert found.bound <= least * (1 + 1e-9) + 1e-9
+    assert found.bound <= least + 1e-9 * max(1.0, abs(least))
+    assert found.gap is not None
+    assert found.gap <= 1e-8
 
 
 @pytest.mark.parametrize("aim", AIMS.values(), ids=str)

@@ -18,11 +18,11 @@ import pytest
 from click.testing import CliRunner
 from shops import some_riders, write_riders, write_shop
 
+from guardopt import processes as processes_
 from guardopt.cli.commands import main
 from guardopt.errors import InputError, OutOfTimeError
-from guardopt.shop.workers import executors
-from guardopt.shop.workers import processes as processes_
-from guardopt.shop.workers.executors import cluster, run_here, run_on
+from guardopt.shop import executors
+from guardopt.shop.executors import cluster, run_here, run_on
 
 ROOT = Path(__file__).parents[2]
 

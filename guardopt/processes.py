@@ -24,6 +24,11 @@ LOST_WORKERS = 20
 """Jobs are given up when so many workers were lost and not one job was done in between: a job kills them then."""
 
 
+def cores() -> int:
+    """How many cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 class Processes:
     """A number of worker processes.
 

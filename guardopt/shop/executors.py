@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from guardopt.errors import GuardoptError, InputError, OutOfTimeError, Parameter, Problem, missing_packages
-from guardopt.shop.workers.processes import LOST_WORKERS, Processes
+from guardopt.processes import LOST_WORKERS, Processes
 from guardopt.spelling import printable
 
 Job = TypeVar("Job")
