@@ -195,7 +195,8 @@ class CourseSearch:
         stays = rows[(kits == is_on).all(axis=1)]
         if stays.size:
             most = min(most, table.cost(self._years_of, int(stays[0])))
-        hopeful = np.flatnonzero(table.bounds(self._years_of)[rows] <= most)
+        # A bound is added up in another way than the cost and may be a rounding above it.
+        hopeful = np.flatnonzero(table.bounds(self._years_of)[rows] <= most + TIE * max(1.0, abs(most)))
         off, size = (is_on & ~kits[hopeful]).sum(axis=1), kits[hopeful].sum(axis=1)
         for one in hopeful[np.lexsort([rows[hopeful], -size, off])].tolist():
             if table.cost(self._years_of, int(rows[one])) <= most:

@@ -34,8 +34,8 @@ CBC = "PULP_CBC_CMD"
 FINE = 10_000
 """Costs are put to CP-SAT in whole ten-thousandths of a cent, rounded."""
 
-PATIENCE = 30.0
-"""CP-SAT's own measure of work, about seconds, after which its best kit and its bound are taken as they are."""
+PATIENCE = 3.0
+"""CP-SAT's own measure of work, some ten seconds, after which its best kit and its bound are taken as they are."""
 
 
 class WholeProgram:

@@ -112,7 +112,7 @@ def check_against_all(seed: int, rate: float | None) -> None:
 
 
 @pytest.mark.parametrize("rate", [None, 0.3])
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", [*range(10), 149])
 def test_what_the_steps_say_costs_what_the_answer_says_and_no_course_costs_less(seed: int, rate: float | None) -> None:
     """At the scenario's own rate, and at one at which it pays to keep money as long as one can."""
     check_against_all(seed, rate)
