@@ -250,12 +250,15 @@ class KitTable:
         constant, slope = self._price_kit(self._kits[row].astype(float))
         self._constants = np.concatenate([self._constants, constant[np.newaxis]])
         self._slopes = np.concatenate([self._slopes, slope[np.newaxis]])
-        self._priced[row] = True
         self._heed(np.array([row]))
+        self._priced[row] = True
 
     def _heed(self, rows: Ints) -> bool:
-        """Raise the bounds of these kits by the facts they have not met; whether there were any."""
-        behind = rows[self._heeded[rows] < len(self._constants)]
+        """Raise the bounds of these kits by the facts they have not met; whether there were any.
+
+        A price stays as it is: facts found later say the same of it, but for rounding.
+        """
+        behind = rows[(self._heeded[rows] < len(self._constants)) & ~self._priced[rows]]
         if not behind.size:
             return False
         new = slice(int(self._heeded[behind].min()), None)
