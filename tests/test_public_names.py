@@ -7,6 +7,7 @@ PUBLIC = [
     "Bench",
     "BillReport",
     "BudgetCurve",
+    "BudgetSlider",
     "BuyingOrder",
     "Estimate",
     "Forecast",

@@ -98,7 +98,12 @@ class BundledCuts:
     """
 
     def __init__(self, pool: CutPool, weights: Floats, guards: int, waiting: Waiting | None = None) -> None:
-        self._pool, self._weights, self._waiting = pool, weights, waiting
+        self._pool, self._waiting = pool, waiting
+        # A group counts in one bundle at most.
+        bundle = weights.argmax(axis=0)
+        self._weight = weights[bundle, np.arange(bundle.size)]
+        self._order = np.argsort(bundle, kind="stable")
+        self._filled, self._starts = np.unique(bundle[self._order], return_index=True)
         self._count = 0
         self._constant = np.zeros((16, len(weights)))
         self._slope = np.zeros((16, len(weights), guards))
@@ -119,8 +124,16 @@ class BundledCuts:
 
     def of(self, cuts: CutSet) -> tuple[Floats, Floats]:
         """A set of cuts about bundles: constants ``(bundles,)``, slopes ``(bundles, guards)``."""
-        constant, slope = self._weights @ cuts.constant, self._weights @ cuts.slope
+        constant, slope = self._bundled(cuts.constant), self._bundled(cuts.slope)
         return (constant, slope) if self._waiting is None else self._waiting.chords(constant, slope)
+
+    def _bundled(self, values: Floats) -> Floats:
+        """``(groups, ...)`` weighed and added up by bundle, ``(bundles, ...)``."""
+        found = np.zeros((self._constant.shape[1], *values.shape[1:]))
+        if values.size:
+            weighed = (values.T * self._weight).T[self._order]
+            found[self._filled] = np.add.reduceat(weighed, self._starts, axis=0)
+        return found
 
     def cut(self, number: int, bundle: int) -> tuple[float, Floats]:
         """One cut: its constant and its slope ``(guards,)``."""

@@ -8,7 +8,6 @@ time is the number of steps, not the number of falls.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -21,7 +20,7 @@ from guardopt.simulation.compiled import Bike
 from guardopt.simulation.items import Kind as ItemKind
 from guardopt.simulation.outcomes import cost_at_once, outcome, whole_falls
 from guardopt.simulation.risk import worst_mean
-from guardopt.simulation.sampling import Stratum, draw
+from guardopt.simulation.sampling import Stratum, draw, side_by_side
 
 FALLS = 200
 """Simulated falls of each kind and side under every draw of the numbers."""
@@ -103,7 +102,7 @@ class KitPricer:
 
         For the worst falls ``(kits, 1, 1)``: their mean cost.
         """
-        bike, pooled = Bike(scenario), _pooled(strata)
+        bike, pooled = Bike(scenario), side_by_side(strata)
         fitted = [bike.kit_array(kit) for kit in kits]
         if not self._aim.adds_up:
             rates = np.array([fall.per_year for fall in scenario.falls])
@@ -169,18 +168,3 @@ def _in_slots(bike: Bike, costs: MeanCosts) -> Floats:
     found[:, :, 0] = costs.of_fall
     found[:, :, 1 + _filled(bike)] = costs.noted
     return found
-
-
-def _pooled(strata: Sequence[Stratum]) -> Stratum:
-    """All falls side by side, as far as harm and bills go: a cover that does not serve in a fall never holds in it."""
-    first = strata[0]
-    return replace(
-        first,
-        share=1.0,
-        struck=np.concatenate([one.struck for one in strata], axis=1),
-        breaks=np.concatenate([one.breaks for one in strata], axis=1),
-        passes=np.concatenate([one.passes for one in strata], axis=1),
-        holds=np.concatenate([one.holds for one in strata], axis=1),
-        serves=np.ones_like(first.serves),
-        exposes=np.concatenate([one.exposes for one in strata], axis=1),
-    )

@@ -20,12 +20,12 @@ def harmed_parts(bike: Bike, stratum: Stratum, fitted: Bools) -> Bools:
     A part is struck if it is on the bare bike, or by an exposure whose guards are all fitted. A struck part is harmed
     unless a cover whose guards are all fitted and serve in this fall holds.
     """
-    harmed = stratum.struck.copy()
+    harmed, is_on, serves = stratum.struck.copy(), fitted.tolist(), stratum.serves.tolist()
     for row, (part, guards) in enumerate(bike.exposures):
-        if fitted[list(guards)].all():
+        if all(is_on[guard] for guard in guards):
             harmed[part] |= stratum.exposes[row]
     for row, (part, guards) in enumerate(bike.covers):
-        if stratum.serves[row] and fitted[list(guards)].all():
+        if serves[row] and all(is_on[guard] for guard in guards):
             harmed[part] &= ~stratum.holds[row]
     for row, part, takes in bike.knock_ons:
         harmed[takes] |= harmed[part] & stratum.breaks[part] & stratum.passes[row]

@@ -7,8 +7,9 @@ what is paid on top of the cap, and what waits, in all falls.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 
@@ -17,7 +18,10 @@ from guardopt.simulation.compiled import Bike
 from guardopt.simulation.item_arrays import Items, Pile
 from guardopt.simulation.items import Kind
 from guardopt.simulation.roots import items_of, repeating_covers
-from guardopt.simulation.sampling import Stratum
+from guardopt.simulation.sampling import Stratum, side_by_side
+
+FEW_FALLS = 1000
+"""Falls of one kind, on all sides, up to which they are reduced together."""
 
 AT_CAP = 1e-9
 """Relative distance below the cap at which a bill counts as reaching it, so that rounding never decides which do."""
@@ -104,8 +108,7 @@ def reduce_falls(bike: Bike, strata: Sequence[Stratum], *, keep_all: bool = Fals
     merged, kept_items, kept_on_top, blocks = Pile(), Pile(), Pile(), []
     fixed_cost, fixed_noted = np.zeros(kinds), np.zeros((kinds, names))
     falls_kept = 0
-    for stratum in strata:
-        weight = stratum.share / stratum.falls
+    for stratum, weight in _blocks(strata):
         found = dict(enumerate(items_of(bike, stratum, at_once=keep_all)))
         bills = [found[name] for name in bike.costs.of_kind(Kind.BILL)]
         base = _total([one.cost_when(one.reached & ~one.sparable) for one in bills])
@@ -124,19 +127,19 @@ def reduce_falls(bike: Bike, strata: Sequence[Stratum], *, keep_all: bool = Fals
                 one.pile_falls(kept_on_top, one.sparable, number)
             else:
                 one.pile_merged(merged, one.sparable, group, weight)
-                fixed = weight * float(one.cost_when(one.reached & ~one.sparable).sum())
+                fixed = float(weight @ one.cost_when(one.reached & ~one.sparable))
                 if kind is Kind.WAITS:
                     fixed_noted[stratum.fall, name] += fixed
                 else:
                     fixed_cost[stratum.fall] += fixed
-        fixed_cost[stratum.fall] += weight * np.minimum(base, cap)[~kept].sum()
+        fixed_cost[stratum.fall] += float(weight[~kept] @ np.minimum(base, cap)[~kept])
         falls_kept += int(kept.sum())
         columns = (
             np.minimum(base, cap),
             _total([one.cost_when(one.bare) for one in bills]),
             most,
             np.full(stratum.falls, stratum.fall),
-            np.full(stratum.falls, weight),
+            weight,
             _total([np.zeros(stratum.falls), *(one.cost_when(one.reached & ~one.sparable) for one in tops)]),
             _total([np.zeros(stratum.falls), *(one.cost_when(one.reached) for one in tops)]),
         )
@@ -152,6 +155,20 @@ def reduce_falls(bike: Bike, strata: Sequence[Stratum], *, keep_all: bool = Fals
         fixed_cost,
         fixed_noted,
     )
+
+
+def _blocks(strata: Sequence[Stratum]) -> Iterator[tuple[Stratum, Floats]]:
+    """The sample by kind of fall and sides, and what each fall counts in its kind.
+
+    Where falls are few, those of one kind come together: what takes time is then the number of steps.
+    """
+    for _, some in groupby(strata, key=lambda one: one.fall):
+        alike = list(some)
+        weights = [np.full(one.falls, one.share / one.falls) for one in alike]
+        if len(alike) > 1 and sum(one.falls for one in alike) <= FEW_FALLS:
+            yield side_by_side(alike), np.concatenate(weights)
+        else:
+            yield from zip(alike, weights, strict=True)
 
 
 def _total(costs: Sequence[Floats]) -> Floats:

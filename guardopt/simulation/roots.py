@@ -93,6 +93,10 @@ class _Strikes:
         self._bike, self._stratum = bike, stratum
         self._parts = len(bike.scenario.parts)
         self._absence = {guard: len(bike.covers) + row for row, guard in enumerate(exposing_guards(bike))}
+        self._covers: dict[int, list[int]] = {}
+        for row, (part, _) in enumerate(bike.covers):
+            if stratum.serves[row]:
+                self._covers.setdefault(part, []).append(row)
 
     def is_bare(self, root: int) -> bool:
         """Whether it is a strike on the bare bike."""
@@ -108,7 +112,7 @@ class _Strikes:
         """The covers that may hold against some strikes of a root, absences included, and where each does."""
         bare = self.is_bare(root)
         struck = root if bare else self._bike.exposures[root - self._parts][0]
-        rows = [row for row, (part, _) in enumerate(self._bike.covers) if part == struck and self._stratum.serves[row]]
+        rows = self._covers.get(struck, [])
         holds = [self._stratum.holds[row] & strikes for row in rows]
         absent = [] if bare else [self._absence[guard] for guard in self._bike.exposures[root - self._parts][1]]
         return rows + absent, holds + [strikes] * len(absent)
@@ -153,10 +157,10 @@ class ItemFalls:
             bits = np.stack([column[chosen] for column in self._columns])
             pile.add(self._cost[chosen], owner[chosen], bits, self._covers)
 
-    def pile_merged(self, pile: Pile, chosen: Bools, group: int, weight: float) -> None:
-        """Add one item for each set of strikes and covers that comes up in the chosen falls."""
+    def pile_merged(self, pile: Pile, chosen: Bools, group: int, weight: Floats) -> None:
+        """Add one item for each set of strikes and covers that comes up in the chosen falls, weighed by fall."""
         if chosen.any():
             bits = np.stack([column[chosen] for column in self._columns])
             unique, inverse = unique_columns(bits)
-            cost = sums(inverse, weight * self._cost[chosen], unique.shape[1])
+            cost = sums(inverse, weight[chosen] * self._cost[chosen], unique.shape[1])
             pile.add(cost, np.full(cost.size, group), unique, self._covers)

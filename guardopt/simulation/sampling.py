@@ -108,6 +108,25 @@ def draw(
             yield _draw_stratum(scenario, index, sides, share, names, streams)
 
 
+def side_by_side(strata: Sequence[Stratum]) -> Stratum:
+    """The falls of all strata as one, as far as harm and bills go: a cover that does not serve never holds.
+
+    What wears, and what a fall counts, is told by the strata alone.
+    """
+    first = strata[0]
+    return Stratum(
+        first.fall,
+        first.sides,
+        1.0,
+        np.concatenate([one.struck for one in strata], axis=1),
+        np.concatenate([one.breaks for one in strata], axis=1),
+        np.concatenate([one.passes for one in strata], axis=1),
+        np.concatenate([one.holds for one in strata], axis=1),
+        np.ones_like(first.serves),
+        np.concatenate([one.exposes for one in strata], axis=1),
+    )
+
+
 def named_generator(name: str) -> np.random.Generator:
     """A random stream of this name: the same name gives the same numbers on any machine."""
     digest = blake2b(name.encode(), digest_size=16).digest()
