@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import cache
 
+import pandas as pd
 import pytest
 from random_scenarios import random_scenario
 from scaled_money import with_money_times
@@ -22,6 +23,8 @@ from guardopt.questions.bench import Bench
 from guardopt.questions.budgets import BudgetCurve, budgets
 from guardopt.questions.plan import plan
 from guardopt.questions.plan_result import Plan
+from guardopt.questions.purchase_schedule import order
+from guardopt.shop.assortment import kits
 
 MakeScenario = Callable[..., Scenario]
 PlannerOf = Callable[..., Planner]
@@ -107,6 +110,53 @@ def curve(name: str | int, falls: int, aim: str, factor: int) -> BudgetCurve:
     return budgets(scenario if factor == 1 else with_money_times(scenario, factor), aim=aim, time_limit=None)
 
 
+def check_order(name: str | int, falls: int, aim: str, factor: int) -> None:
+    """The same guards in the same months, at costs multiplied."""
+    scenario, (put_by, in_hand) = bike(name, falls), (35.0, 20.0)
+    before = order(scenario, put_by, months=6, in_hand=in_hand, aim=aim, time_limit=None)
+    after = order(
+        with_money_times(scenario, factor),
+        put_by * factor,
+        months=6,
+        in_hand=in_hand * factor,
+        aim=aim,
+        time_limit=None,
+    )
+    assert after.proven
+    assert before.proven
+    assert [(one.month, one.buy, one.take_off, one.put_on) for one in after.steps] == [
+        (one.month, one.buy, one.take_off, one.put_on) for one in before.steps
+    ]
+    assert [round(one.purse * 100) for one in after.steps] == [round(one.purse * 100) * factor for one in before.steps]
+    assert after.cost == pytest.approx(before.cost * factor, rel=NEAR, abs=NEAR * factor)
+    assert after.cost_if_waiting == pytest.approx(before.cost_if_waiting * factor, rel=NEAR, abs=NEAR * factor)
+
+
+def check_kits(name: str | int, falls: int, aim: str, factor: int) -> None:
+    """The same ready-made kits for the same riders, who save as much more."""
+    scenario = bike(name, falls)
+    before, after = (
+        kits(with_money_times(scenario, times), riders_with(times), 3, aim=aim, time_limit=None)
+        for times in (1, factor)
+    )
+    assert [box.guards for box in after.boxes] == [box.guards for box in before.boxes]
+    assert after.taken.tolist() == before.taken.tolist()
+    assert after.saving == pytest.approx(before.saving * factor, rel=1e-7, abs=1e-7 * factor)
+    assert after.choice.proven is before.choice.proven is True
+
+
+def riders_with(factor: int) -> pd.DataFrame:
+    """Riders who fall more or less often, with budgets of so much money."""
+    riders = [(budget, times) for budget in (25, 60, 110, 240) for times in (0.5, 1, 3)]
+    return pd.DataFrame(
+        {
+            "rider": [f"rider_{number}" for number in range(len(riders))],
+            "budget": [str(budget * factor) for budget, _ in riders],
+            "times": [str(times) for _, times in riders],
+        }
+    )
+
+
 @pytest.mark.parametrize("factor", [17_000])
 def test_a_shipped_plan_is_the_same_in_any_currency(factor: int) -> None:
     """On few falls, for the default aim, with reasons."""
@@ -125,6 +175,8 @@ def test_random_plans_are_the_same_in_any_currency(seed: int) -> None:
     factor = FACTORS[seed % len(FACTORS)]
     check_plan(seed, 20, list(AIMS)[seed % 3], factor)
     check_budgets(seed, 20, "bills", factor)
+    check_order(seed, 20, ["bills", "outlay"][seed % 2], factor)
+    check_kits(seed, 20, ["bills", "outlay"][seed % 2], factor)
 
 
 @pytest.mark.slow
@@ -136,6 +188,8 @@ def test_shipped_answers_are_the_same_in_any_currency_at_length(name: str, facto
     check_plan(name, 300, aim, factor)
     if aim != "worst":
         check_budgets(name, 300, aim, factor)
+        check_order(name, 100, aim, factor)
+        check_kits(name, 100, aim, factor)
 
 
 @pytest.mark.slow
@@ -146,6 +200,9 @@ def test_random_answers_are_the_same_in_any_currency_at_length(seed: int, aim: s
     for factor in FACTORS:
         check_plan(seed, 60, aim, factor)
         check_budgets(seed, 60, aim, factor)
+        if aim != "worst":
+            check_order(seed, 60, aim, factor)
+            check_kits(seed, 60, aim, factor)
 
 
 def parts_and_guards(make_scenario: MakeScenario, *prices: int) -> Scenario:
