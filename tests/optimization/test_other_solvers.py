@@ -34,8 +34,8 @@ CBC = "PULP_CBC_CMD"
 FINE = 10_000
 """Costs are put to CP-SAT in whole ten-thousandths of a cent, rounded."""
 
-PATIENCE = 3.0
-"""CP-SAT's own measure of work, some ten seconds, after which its best kit and its bound are taken as they are."""
+PATIENCE = 20.0
+"""Seconds after which the best kit and the bound of CP-SAT are taken as they are."""
 
 
 class WholeProgram:
@@ -149,7 +149,7 @@ class WholeProgram:
         solver.parameters.num_workers = 1
         solver.parameters.relative_gap_limit = 0.0
         solver.parameters.random_seed = 1
-        solver.parameters.max_deterministic_time = PATIENCE
+        solver.parameters.max_time_in_seconds = PATIENCE
         status = solver.solve(model)
         if status == cp_model.INFEASIBLE:
             return None
