@@ -44,9 +44,9 @@ class Size:
 HEURISTICS = ("greedy", "greedy with swaps")
 SIZES = {
     "small": Size(7, 2, 1000, 1 / 3, (0.4,), tuple(CONTENDERS)),
-    "medium": Size(10, 6, 5000, 1 / 3, (0.2, 0.4, 0.6), ("facts", "facts to 0.1 %", *HEURISTICS)),
-    "large": Size(20, 8, 5000, 0.0, (0.2, 0.4, 0.6), ("facts", *HEURISTICS), parts=60),
-    "many falls": Size(10, 6, 20000, 1 / 3, (0.4,), ("facts", "facts to 0.1 %")),
+    "medium": Size(10, 6, 5000, 1 / 3, (0.2, 0.4, 0.6), ("tree", "tree to 0.1 %", *HEURISTICS)),
+    "large": Size(20, 8, 5000, 0.0, (0.2, 0.4, 0.6), ("tree", *HEURISTICS), parts=60),
+    "many falls": Size(10, 6, 20000, 1 / 3, (0.4,), ("tree", "tree to 0.1 %")),
 }
 
 
