@@ -77,6 +77,8 @@ def budgets(
     help="For how many months to save. Default: until the budget is met.",
 )
 @adding_aim_option
+@must_option
+@never_option
 @effort_option
 @time_limit_option
 def order(

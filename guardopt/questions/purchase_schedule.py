@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from guardopt.arrays import Floats
 from guardopt.deadline import EFFORT, Deadline
-from guardopt.errors import Parameter, Problem
+from guardopt.errors import InputError, Parameter, Problem
 from guardopt.model.aims import TIME_LIMIT, Aim, Limits
 from guardopt.model.pieces import HALF_A_CENT, Kit, in_cents
 from guardopt.model.scenario import Scenario
@@ -18,7 +19,7 @@ from guardopt.optimization.benders import Planner
 from guardopt.optimization.measures import COST
 from guardopt.questions.arguments import adding_aim, with_problems, wrong_effort, wrong_time_limit
 from guardopt.questions.bench import Bench, on_bench
-from guardopt.questions.bill import in_order
+from guardopt.questions.bill import forced_guards, in_order
 from guardopt.questions.schedule_result import BuyingOrder, Purchase
 from guardopt.scheduling.best_course import best_course, course_cost, spent_cents
 from guardopt.scheduling.course_search import Course
@@ -37,6 +38,8 @@ def order(
     months: int | None = None,
     in_hand: float = 0.0,
     aim: str = "bills",
+    must: Iterable[str] = (),
+    never: Iterable[str] = (),
     effort: int = EFFORT,
     time_limit: float | None = TIME_LIMIT,
 ) -> BuyingOrder:
@@ -53,6 +56,10 @@ def order(
         can do where there is no budget; five years at most, and not longer than the bike is kept.
     aim
         ``bills``, or ``outlay`` to count what is paid for guards as well, resale taken off.
+    must, never
+        Guards that have to be on the bike in the end, on it from when they are in hand and fit, and guards that are
+        never on it; an id without a side stands for all its sides. A step that a forced guard asks for may make falls
+        dearer.
     effort
         How often the program over courses is solved at most; where there are too many kits to list, nodes of the
         searches for the best kits of the months' money. The answer depends on it, and not on how busy the machine is.
@@ -62,7 +69,9 @@ def order(
     Raises
     ------
     InputError
-        An amount is below 0, the aim is another, or nothing would ever be saved.
+        An amount is below 0, the aim is another, an id is unknown, or nothing would ever be saved.
+    NoKitError
+        What is forced in cannot be paid for by then, or not be fitted.
     OutOfTimeError
         The time was too short to find out what all that money can do costs.
 
@@ -80,16 +89,21 @@ def order(
     >>> course.cost <= course.cost_if_waiting
     True
     """
-    wanted = with_problems(_problems(put_by, in_hand, months, effort, time_limit), lambda: adding_aim(aim))
-    deadline = Deadline.after(time_limit, effort)
     bench = _selling_nothing(on_bench(subject))
-    scenario, planner = bench.scenario, bench.planner
+    scenario = bench.scenario
+    problems, forced = _problems(put_by, in_hand, months, effort, time_limit), (frozenset[str](), frozenset[str]())
+    try:
+        forced = forced_guards(scenario, must, never)
+    except InputError as error:
+        problems += error.problems
+    wanted = with_problems(problems, lambda: adding_aim(aim))
+    deadline, planner = Deadline.after(time_limit, effort), bench.planner
     if months is None:
-        count = _months(planner, wanted, put_by, in_hand, deadline)
+        count = _months(planner, wanted, Limits(None, *forced), put_by, in_hand, deadline)
     else:
         count = min(months, math.floor(scenario.years * 12))
     saving = saving_for(scenario, wanted, put_by, in_hand, count)
-    found, cost = best_course(planner, wanted, saving, deadline)
+    found, cost = best_course(planner, wanted, saving, deadline, must=forced[0], never=forced[1])
     course = found.course
     waiting, paid_at = _waiting(scenario, saving, course, found.start)
     cost_if_waiting = course_cost(planner, wanted, saving, waiting)
@@ -103,7 +117,7 @@ def order(
         put_by=put_by,
         in_hand=in_hand,
         months=count,
-        steps=_steps(planner, saving, course),
+        steps=_steps(planner, saving, course, on_bench(subject).scenario),
         losing=tuple(in_order(scenario, _losing(planner, course.fitted[-1]))),
         cost=cost,
         bound=bound,
@@ -129,12 +143,12 @@ def _problems(
     return [*problems, *wrong_effort(effort), *wrong_time_limit(time_limit)]
 
 
-def _months(planner: Planner, aim: Aim, put_by: float, in_hand: float, deadline: Deadline) -> int:
+def _months(planner: Planner, aim: Aim, limits: Limits, put_by: float, in_hand: float, deadline: Deadline) -> int:
     """Months until the money saved reaches the budget, or all that money can do."""
     scenario = planner.scenario
     goal = scenario.budget_cents
     if goal is None:
-        goal = scenario.spend_cents(planner.best(aim, Limits(), deadline=deadline).kit)
+        goal = scenario.spend_cents(planner.best(aim, limits, deadline=deadline).kit)
     kept = math.floor(scenario.years * 12)
     if put_by == 0.0:
         return 0
@@ -200,8 +214,8 @@ def _losing(planner: Planner, kit: Kit) -> Kit:
     )
 
 
-def _steps(planner: Planner, saving: Saving, course: Course) -> tuple[Purchase, ...]:
-    """The months in which something is bought, or changed about what is on the bike."""
+def _steps(planner: Planner, saving: Saving, course: Course, priced: Scenario) -> tuple[Purchase, ...]:
+    """The months in which something is bought, or changed about the bike; `priced` says what guards fetch."""
     scenario = planner.scenario
     spent = spent_cents(scenario, course.bought)
     steps, before, on, paid = [], scenario.stock, scenario.stock, 0
@@ -217,10 +231,16 @@ def _steps(planner: Planner, saving: Saving, course: Course) -> tuple[Purchase, 
                     purse=(int(saving.purse[month]) - spent[month]) / 100,
                     yearly_cost=_cost_of_falls(planner, fitted) / scenario.annuity,
                     kit=fitted,
+                    would_fetch=sum(priced.guard[one].sells_cents for one in _done_with(course, month, on)) / 100,
                 )
             )
         before, on, paid = bought, fitted, spent[month]
     return tuple(steps)
+
+
+def _done_with(course: Course, month: int, on: Kit) -> Kit:
+    """The guards on the bike before a month that are not on it from then on."""
+    return on - frozenset().union(*course.fitted[month:])
 
 
 def _cost_of_falls(planner: Planner, kit: Kit) -> float:

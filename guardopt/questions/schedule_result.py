@@ -29,6 +29,9 @@ class Purchase:
         What falls cost a year from then on, on the planning sample.
     kit
         What is on the bike from then on.
+    would_fetch
+        What those of the guards that come off which are not needed again would fetch if they were sold then; not
+        counted anywhere else.
     """
 
     month: int
@@ -39,6 +42,7 @@ class Purchase:
     purse: float
     yearly_cost: float
     kit: Kit
+    would_fetch: float = 0.0
 
     @property
     def left_off(self) -> tuple[str, ...]:
@@ -121,6 +125,7 @@ class BuyingOrder:
                     "purse": step.purse,
                     "yearly_cost": step.yearly_cost,
                     "kit": in_order(self.scenario, step.kit),
+                    "would_fetch": step.would_fetch,
                 }
                 for step in self.steps
             ],

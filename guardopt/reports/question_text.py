@@ -126,7 +126,7 @@ def order_text(order: BuyingOrder) -> str:
         "How sure",
         *wrapped(
             f"No order brings the cost of {_counted(order)} below {money(order.bound, currency)} on the falls it was "
-            "planned on. Nothing is sold back; what is bought may come off again for something better.",
+            "planned on. No money from selling is counted on; what is bought may come off again for something better.",
             "  ",
         ),
     ]
@@ -142,6 +142,8 @@ def _what_to_do(step: Purchase, currency: str) -> list[str]:
         ("leave off {} for now" if step.put_on else "leave off {}", step.left_off),
     ]
     told = [text.format(listed(list(names), last="and")) for text, names in changes if names]
+    if step.would_fetch:
+        told.append(f"sold then, what comes off fetches {exact_money(round(step.would_fetch * 100), currency)}")
     return [bought, *told] if step.buy else told
 
 

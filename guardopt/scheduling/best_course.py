@@ -9,7 +9,7 @@ import numpy as np
 
 from guardopt.cuts.enumeration import KitTable
 from guardopt.deadline import Deadline
-from guardopt.errors import SolverError
+from guardopt.errors import NoKitError, OutOfTimeError, SolverError
 from guardopt.model.aims import Aim
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
@@ -29,7 +29,15 @@ MONTH_GAP = 5e-3
 """Relative gap at which the best kit of a month's money is good enough to bound courses with."""
 
 
-def best_course(planner: Planner, aim: Aim, saving: Saving, deadline: Deadline) -> tuple[FoundCourse, float]:
+def best_course(
+    planner: Planner,
+    aim: Aim,
+    saving: Saving,
+    deadline: Deadline,
+    *,
+    must: Kit = frozenset(),
+    never: Kit = frozenset(),
+) -> tuple[FoundCourse, float]:
     """The best course, and what it costs.
 
     Parameters
@@ -40,13 +48,25 @@ def best_course(planner: Planner, aim: Aim, saving: Saving, deadline: Deadline) 
         What is to be least, and how money comes in; of the aim only what is counted when a course is priced.
     deadline
         When to stop.
+    must, never
+        Guards that have to be on the bike in the end, and guards that are never on it.
 
     Raises
     ------
+    NoKitError
+        No course buys what has to be on the bike.
+    OutOfTimeError
+        None that does was found in time.
     SolverError
         Numbers that should agree do not.
     """
-    found = _search(planner, saving, deadline)
+    found = _search(planner, saving, deadline, must, never)
+    if found is None and deadline.is_over:
+        raise OutOfTimeError("no order that buys what is forced in was found in the time allowed")
+    if found is None:
+        raise NoKitError(
+            "no order buys all that is forced in: it costs more than is saved by then, or cannot be fitted"
+        )
     check_course(planner.scenario, saving, found.course)
     cost = course_cost(planner, aim, saving, found.course)
     if found.bound > cost + TIE * max(1.0, abs(cost)):
@@ -54,34 +74,37 @@ def best_course(planner: Planner, aim: Aim, saving: Saving, deadline: Deadline) 
     return found, cost
 
 
-def _search(planner: Planner, saving: Saving, deadline: Deadline) -> FoundCourse:
-    scenario = planner.scenario
-    guards = buyable(scenario, int(saving.purse[-1]))
+def _search(planner: Planner, saving: Saving, deadline: Deadline, must: Kit, never: Kit) -> FoundCourse | None:
+    scenario, years_of = planner.scenario, planner.years_of
+    guards = buyable(scenario, int(saving.purse[-1]), never)
     if CourseSearch.is_small(scenario, guards):
         table = planner.listed() or planner.listed(frozenset(guards) | scenario.stock)
         if table is not None:
-            return CourseSearch(scenario, table, planner.years_of, guards, saving).run(COURSE_GAP, deadline)
+            search = CourseSearch(scenario, table, years_of, guards, saving, must=must, never=never)
+            return search.run(COURSE_GAP, deadline)
     months = month_by_month(planner, saving, gap=MONTH_GAP, deadline=deadline)
-    some, table = _promising(planner, saving, months, guards)
+    some, table = _promising(planner, saving, months, guards, must)
     if table is None:
+        if not must <= scenario.stock:
+            return None
         bought = (scenario.stock,) * len(saving.weights)
         on = scenario.stock if scenario.is_within_weight(scenario.stock) else frozenset[str]()
         return FoundCourse(Course(bought, (on,) * len(bought)), on, months.bound)
-    found = CourseSearch(scenario, table, planner.years_of, some, saving).run(COURSE_GAP, deadline)
-    return FoundCourse(found.course, found.start, months.bound)
+    found = CourseSearch(scenario, table, years_of, some, saving, must=must, never=never).run(COURSE_GAP, deadline)
+    return None if found is None else FoundCourse(found.course, found.start, months.bound)
 
 
 def _promising(
-    planner: Planner, saving: Saving, months: MonthByMonth, guards: list[str]
+    planner: Planner, saving: Saving, months: MonthByMonth, guards: list[str], must: Kit
 ) -> tuple[list[str], KitTable | None]:
-    """The guards that are in the best kits of most of the time, and every kit of these and the owner's."""
+    """The guards forced in and those in the best kits of most of the time, and every kit of these and the owner's."""
     scenario = planner.scenario
     share = dict.fromkeys(guards, 0.0)
     for kit, weight in zip(months.kits, saving.weights.tolist(), strict=True):
         for name in (kit or frozenset()) & share.keys():
             share[name] += weight
     for most in range(CANDIDATES, -1, -1):
-        best = set(sorted((name for name in guards if share[name]), key=lambda name: -share[name])[:most])
+        best = must | set(sorted((name for name in guards if share[name]), key=lambda name: -share[name])[:most])
         some = [name for name in guards if name in best]
         table = planner.listed(frozenset(some) | scenario.stock) if CourseSearch.is_small(scenario, some) else None
         if table is not None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from guardopt.arrays import Floats, Ints
+from guardopt.arrays import Bools, Floats, Ints
 from guardopt.cuts.enumeration import KitTable
 from guardopt.deadline import Deadline
 from guardopt.model.pieces import Kit
@@ -45,13 +45,13 @@ class FoundCourse:
     bound: float
 
 
-def buyable(scenario: Scenario, most_cents: int) -> list[str]:
-    """The guards that can be paid for, singly or in an offer, in the order of the scenario."""
+def buyable(scenario: Scenario, most_cents: int, never: Kit = frozenset()) -> list[str]:
+    """The guards that can be paid for, singly or in an offer, in the order of the scenario, but for some."""
     in_reach = {guard.id for guard in scenario.guards if not guard.owned and guard.spend_cents <= most_cents}
     for offer in scenario.offers:
         if scenario.spend_cents(scenario.bought_in(offer)) <= most_cents:
             in_reach |= scenario.bought_in(offer)
-    return [guard.id for guard in scenario.guards if guard.id in in_reach]
+    return [guard.id for guard in scenario.guards if guard.id in in_reach - never]
 
 
 class CourseSearch:
@@ -69,20 +69,37 @@ class CourseSearch:
         The guards that may be bought.
     saving
         How money comes in.
+    must, never
+        Guards that have to be bought, unless they are owned, and that are on the bike as soon as they are in hand and
+        fit; and guards, owned ones too, that are never on it.
     """
 
     def __init__(
-        self, scenario: Scenario, table: KitTable, years_of: Floats, guards: Sequence[str], saving: Saving
+        self,
+        scenario: Scenario,
+        table: KitTable,
+        years_of: Floats,
+        guards: Sequence[str],
+        saving: Saving,
+        *,
+        must: Kit = frozenset(),
+        never: Kit = frozenset(),
     ) -> None:
         self._scenario, self._table, self._years_of, self._saving = scenario, table, years_of, saving
         self._guards = list(guards)
         row = {guard.id: number for number, guard in enumerate(scenario.guards)}
         others = [row[guard.id] for guard in scenario.guards if not guard.owned and guard.id not in set(guards)]
+        others += [row[name] for name in never & scenario.stock]
         self._rows = np.flatnonzero(~table.kits[:, others].any(axis=1))
         self._bits = as_bits(table.kits[self._rows][:, [row[name] for name in guards]])
         self._resale = [scenario.resale_value([name]) if saving.worth.any() else 0.0 for name in guards]
         singles, offers = _lots(scenario, self._guards)
-        self._program = CourseProgram(singles, offers, np.array(self._resale), saving)
+        self._must = sum(1 << number for number, name in enumerate(self._guards) if name in must)
+        self._keeps = table.kits[self._rows][:, [row[name] for name in must & scenario.stock]].all(axis=1)
+        ends = self._ends() if must else None
+        if ends is not None and not must <= {*self._guards, *scenario.stock}:
+            ends[:] = False
+        self._program = CourseProgram(singles, offers, np.array(self._resale), saving, ends)
         self._least: dict[int, float] = {}
 
     @staticmethod
@@ -90,8 +107,8 @@ class CourseSearch:
         """Whether there are few enough sets of these guards to go through."""
         return sets_of(len(guards), _lots(scenario, guards)[1]) <= MOST_SETS
 
-    def run(self, gap: float, deadline: Deadline) -> FoundCourse:
-        """The best course.
+    def run(self, gap: float, deadline: Deadline) -> FoundCourse | None:
+        """The best course; None if none buys what has to be bought, or none was found in time.
 
         Parameters
         ----------
@@ -104,9 +121,9 @@ class CourseSearch:
         value, bound = self._cost(best), self._floor()
         jointly = False
         for _ in range(deadline.nodes):
-            if value - bound <= gap * max(1.0, abs(value)) or deadline.is_over:
+            if (value < np.inf and value - bound <= gap * max(1.0, abs(value))) or deadline.is_over:
                 break
-            costs = least_in_hand(self._bits, self._table.bounds(self._years_of)[self._rows], len(self._guards))
+            costs = self._bounds()
             solved = JointLots(self._program, costs, value).solve() if jointly else self._program.solve(costs)
             if solved is None:
                 break
@@ -119,8 +136,27 @@ class CourseSearch:
                 if jointly:
                     break
                 jointly = True
+        if np.isinf(value):
+            return None
         start = self._kit(0, self._scenario.stock)
         return FoundCourse(self._course(best), start, bound)
+
+    def _bounds(self) -> Floats:
+        """``(sets,)``: f, or what is at least known of it."""
+        costs, guards = self._table.bounds(self._years_of)[self._rows], len(self._guards)
+        plain = least_in_hand(self._bits, costs, guards)
+        if self._keeps.all() and not self._must:
+            return plain
+        kept = least_in_hand(self._bits[self._keeps], costs[self._keeps], guards, self._must)
+        return np.where(np.isfinite(kept), kept, plain)
+
+    def _ends(self) -> Bools:
+        """``(sets,)``: the sets of guards in hand of which all that has to be on the bike can be."""
+        guards = len(self._guards)
+        bits = self._bits[self._keeps]
+        fits = np.isfinite(least_in_hand(bits, np.zeros(bits.size), guards, self._must))
+        ends: Bools = fits & (np.arange(2**guards) & self._must == self._must)
+        return ends
 
     def _floor(self) -> float:
         """What no course is below, known before the program is solved: the cheapest kit at once, for nothing."""
@@ -138,6 +174,8 @@ class CourseSearch:
         for month, bought in enumerate(by_month):
             had |= bought
             total += saving.weights[month] * self._falls(had)
+        if not self._program.may_end_with(had):
+            return np.inf
         return float(total - sum(back for number, back in enumerate(self._resale) if had >> number & 1))
 
     def _falls(self, had: int) -> float:
@@ -147,8 +185,9 @@ class CourseSearch:
         return self._least[had]
 
     def _fits(self, had: int) -> Ints:
-        rows: Ints = self._rows[self._bits & ~np.int64(had) == 0]
-        return rows
+        in_hand = self._bits & ~np.int64(had) == 0
+        kept: Ints = self._rows[in_hand & self._keeps & (self._bits & self._must == had & self._must)]
+        return kept if kept.size else self._rows[in_hand]
 
     def _improved(self, lots: Sequence[Dated]) -> tuple[Dated, ...]:
         """The course with each lot left out, or put off to the month of a later one, where that costs no more.

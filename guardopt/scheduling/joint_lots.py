@@ -61,13 +61,17 @@ class JointLots:
         for state in sorted(self._month, key=lambda one: (one[1].bit_count(), one[1], sorted(one[0]))):
             if state not in reached:
                 continue
-            ends.append((reached[state].value - self._program.resale_of(state[1]), state, reached[state]))
+            if self._program.may_end_with(state[1]):
+                ends.append((reached[state].value - self._program.resale_of(state[1]), state, reached[state]))
             for after, lots in self._joint(state, state, (), -1):
                 first = self._at(state, after, lots, self._month[after], reached[state].value)
                 if after not in reached or first.value < reached[after].value:
                     reached[after] = first
                 last = self._at(state, after, lots, self._rest.size - 1, reached[state].value)
-                ends.append((last.value - self._program.resale_of(after[1]), after, last))
+                if self._program.may_end_with(after[1]):
+                    ends.append((last.value - self._program.resale_of(after[1]), after, last))
+        if not ends:
+            return None
         value, _, end = min(ends, key=lambda one: (one[0], one[1][1].bit_count(), one[1][1]))
         course: list[Dated] = []
         step: _Reached | None = end

@@ -111,8 +111,10 @@ def sets_of(guards: int, offers: Sequence[Lot]) -> int:
     return sum(2 ** (guards - base.bit_count()) for base in taken)
 
 
-def least_in_hand(kits: Ints, cost: Floats, guards: int) -> Floats:
+def least_in_hand(kits: Ints, cost: Floats, guards: int, fitted: int = 0) -> Floats:
     """``(sets,)``: f, the least cost of a kit of guards that are in hand, for every set of them.
+
+    Where there is none it is infinite.
 
     Parameters
     ----------
@@ -122,10 +124,14 @@ def least_in_hand(kits: Ints, cost: Floats, guards: int) -> Floats:
         ``(kits,)``.
     guards
         How many can be bought.
+    fitted
+        Guards, as bits, that are on the bike wherever they are in hand.
     """
     least = np.full(2**guards, np.inf)
     np.minimum.at(least, kits, cost)
     for bit in range(guards):
+        if fitted >> bit & 1:
+            continue
         halves = least.reshape(-1, 2, 2**bit)
         np.minimum(halves[:, 1], halves[:, 0], out=halves[:, 1])
     return least

@@ -7,8 +7,8 @@ month t on, and f(B) the least cost over the years of a kit of guards that are i
 
 since lot k makes falls cheaper from its month t_k on. Each term is linear in time between two lots: where a lot is
 worth having, the sooner the better, so it is bought in the first month whose purse pays for it and for all before it;
-where it is not (it may be worth it only together with a later one), the later the better. A month of one's own choice,
-the first or the last, for each lot by itself
+where it is not (it may be worth it only together with a later one, or is forced in), the later the better. A month of
+one's own choice, the first or the last, for each lot by itself
 
     G(B) = min over the last lot k of  G(B∖k) + min over t ∈ {first, last} of its term in (1)                       (2)
 
@@ -24,7 +24,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from guardopt.arrays import Floats, Ints
+from guardopt.arrays import Bools, Floats, Ints
 from guardopt.scheduling.lots import ROUNDING, TIE, Dated, Lot, Saving, Solved, State, disjoint_offers
 
 
@@ -63,10 +63,15 @@ class CourseProgram:
         ``(guards,)``: the present value of what each guard fetches in the end; 0 where only falls count.
     saving
         How money comes in.
+    ends
+        ``(sets,)``: the sets of guards in hand that a course may end with. Default: all.
     """
 
-    def __init__(self, singles: Sequence[Lot], offers: Sequence[Lot], resale: Floats, saving: Saving) -> None:
+    def __init__(
+        self, singles: Sequence[Lot], offers: Sequence[Lot], resale: Floats, saving: Saving, ends: Bools | None = None
+    ) -> None:
         self._singles, self._offers, self._resale, self.saving = list(singles), list(offers), resale, saving
+        self._ends = ends
         self._families = {taken: self._family(taken) for taken in disjoint_offers(offers)}
 
     def _family(self, taken: frozenset[int]) -> _Family:
@@ -87,17 +92,23 @@ class CourseProgram:
         cuts = np.searchsorted(count[in_turn], np.arange(1, len(singly) + 1))
         return _Family(taken, singly, sets, month, np.split(in_turn, cuts))
 
-    def solve(self, cost: Floats) -> Solved:
-        """The best course by (2).
+    def may_end_with(self, guards: int) -> bool:
+        """Whether a course may end with these guards in hand."""
+        return self._ends is None or bool(self._ends[guards])
+
+    def solve(self, cost: Floats) -> Solved | None:
+        """The best course by (2); None if there is none.
 
         Parameters
         ----------
         cost
-            ``(sets,)``: f, or what is at least known of it, for every set of guards in hand; it never rises with more.
+            ``(sets,)``: f, or what is at least known of it, for every set of guards in hand.
         """
         values = self._reached(cost)
         ends = [(taken, *self._last(family, values[taken])) for taken, family in self._families.items()]
         least = min(total for _, _, total, _ in ends)
+        if np.isinf(least):
+            return None
         tied = [one for one in ends if one[2] <= least + TIE * max(1.0, abs(least))]
         taken, state, _, _ = min(tied, key=lambda one: (one[3], sorted(one[0])))
         return Solved(self._back(taken, state, cost, values), least - self.rounding(cost))
@@ -201,11 +212,14 @@ class CourseProgram:
         """What a lot adds to (1), in its first month or in the last, whichever is less."""
         rest, price = self.saving.rest, self.saving.worth * (lot.cents / 100)
         first: Floats = price[month] - rest[month] * drop
-        return np.minimum(first, price[-1] - rest[-1] * drop) if price.any() else first
+        last: Floats = price[-1] - rest[-1] * drop
+        return np.minimum(first, last)
 
     def _last(self, family: _Family, value: Floats) -> tuple[int, float, tuple[int, int]]:
         """The best set to end with, its value with resale taken off, and what ties go by: money, then guards."""
         paid = np.concatenate(family.layers)
+        if self._ends is not None:
+            paid = paid[self._ends[family.sets[paid]]]
         if not paid.size:
             return 0, np.inf, (0, 0)
         total = value[paid].copy()

@@ -13,6 +13,7 @@ import pytest
 from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of, without_owned_resale
 from shipped import shipped
 
+from guardopt.errors import NoKitError
 from guardopt.model.aims import BILLS, OUTLAY, Aim
 from guardopt.model.pieces import Cover, Guard, Kit, Part, Side
 from guardopt.model.scenario import Scenario
@@ -63,11 +64,18 @@ def done_by_hand(found: BuyingOrder, falls: Callable[[Kit], float]) -> float:
     return total - (scenario.resale_value(owned) if found.aim.counts_price else 0.0)
 
 
-def least_of_all_courses(scenario: Scenario, every: EveryKit, purse: list[int], aim: Aim) -> float:
-    """The least that any way of spreading the purchases over the months costs."""
-    names = sorted({guard.id for guard in scenario.guards} - scenario.stock)
+def least_of_all_courses(
+    scenario: Scenario,
+    every: EveryKit,
+    purse: list[int],
+    aim: Aim,
+    must: Kit = frozenset(),
+    never: Kit = frozenset(),
+) -> float:
+    """The least that any way of spreading the purchases over the months costs; infinite if none buys what it must."""
+    names = sorted({guard.id for guard in scenario.guards} - scenario.stock - never)
     falls = {
-        owned: min(every.of(BILLS, kit) for kit in every.kits if kit <= owned)
+        owned: least_with(every, owned, must, never)
         for owned in (
             scenario.stock | {name for name, is_in in zip(names, some, strict=True) if is_in}
             for some in product((False, True), repeat=len(names))
@@ -87,8 +95,49 @@ def least_of_all_courses(scenario: Scenario, every: EveryKit, purse: list[int], 
             cost += weight * falls[owned]
             cost += spend[bought] / 100 * present(scenario, month) if aim.counts_price else 0.0
         else:
+            if not any(must <= kit <= owned - never for kit in every.kits):
+                continue
             best = min(best, cost - (scenario.resale_value(owned) if aim.counts_price else 0.0))
     return best
+
+
+def least_with(every: EveryKit, owned: Kit, must: Kit, never: Kit) -> float:
+    """The least cost of a kit of guards in hand that has those of them which are forced in, if there is one."""
+    kits = [kit for kit in every.kits if kit <= owned - never]
+    with_all = [kit for kit in kits if must & owned <= kit]
+    return min(every.of(BILLS, kit) for kit in with_all or kits)
+
+
+def check_forced(seed: int) -> bool:
+    """One random bike with guards forced in and out; whether there is an order at all."""
+    scenario = without_owned_resale(random_scenario(seed, guards=4 + seed % 2, own_costs=False))
+    scenario = replace(scenario, falls_sampled=25)
+    rng = np.random.default_rng(seed)
+    names = [guard.id for guard in scenario.guards]
+    must, never = (frozenset(rng.choice(names, 1 + seed % 2, replace=False).tolist()) for _ in range(2))
+    never -= must
+    every, found = price_every_kit(scenario, sample_of(scenario)), None
+    for aim in (BILLS, OUTLAY):
+        purse = [round((30.0 + 25.0 * month) * 100) for month in range(4)]
+        least = least_of_all_courses(scenario, every, purse, aim, must, never)
+        if math.isinf(least):
+            with pytest.raises(NoKitError):
+                order(scenario, 25.0, months=3, in_hand=30.0, aim=aim.name, must=must, never=never)
+            continue
+        found = order(scenario, 25.0, months=3, in_hand=30.0, aim=aim.name, must=must, never=never)
+        last = found.steps[-1].kit if found.steps else scenario.stock
+        assert must <= last
+        assert not any(never & {*step.buy, *step.kit} for step in found.steps)
+        assert found.proven
+        assert found.cost == pytest.approx(least, rel=1e-8, abs=1e-8)
+        assert found.bound <= least + 1e-9 * max(1.0, abs(least))
+    return found is not None
+
+
+@pytest.mark.parametrize("seeds", [range(400 + 10 * part, 410 + 10 * part) for part in range(6)])
+def test_what_is_forced_in_and_out_against_every_course(seeds: range) -> None:
+    """Sixty bikes, of which some have no order that keeps to what is forced."""
+    assert sum(check_forced(seed) for seed in seeds) >= 3
 
 
 def check_against_all(seed: int, rate: float | None) -> None:

@@ -252,6 +252,20 @@ def test_a_bike_that_is_better_left_alone_is_left_alone(make_scenario: Callable[
     assert found.table.empty
 
 
+def test_what_comes_off_for_good_is_told_with_what_it_would_fetch(make_scenario: Callable[..., Scenario]) -> None:
+    """A cage takes the place of sliders that are owned; the money from these buys nothing here."""
+    case = Part("case", "case", Side.CENTRE, 1000.0)
+    slider = Guard("slider", "slider", Side.CENTRE, 4000, owned=True, sells_cents=1550, not_with=frozenset({"cage"}))
+    cage = Guard("cage", "cage", Side.CENTRE, 9000)
+    covers = [Cover(("slider",), "case", 0.2), Cover(("cage",), "case", 0.9)]
+    scenario = make_scenario([case], [slider, cage], covers)
+    (step,) = order(scenario, 50.0, months=3).steps
+    assert (step.month, step.buy, step.take_off) == (2, ("cage",), ("slider",))
+    assert (step.spend, step.purse, step.would_fetch) == (90.0, 10.0, 15.5)
+    (early,) = order(scenario, 50.0, months=1, never=["slider"]).steps
+    assert (early.month, early.take_off, early.would_fetch) == (0, ("slider",), 15.5)
+
+
 def test_record_has_the_promised_keys(twin: Scenario) -> None:
     """Amounts unrounded, and finite in every case."""
     found = order(twin, 40.0)
@@ -263,7 +277,17 @@ def test_record_has_the_promised_keys(twin: Scenario) -> None:
     assert record["status"] == "optimal"
     assert 0.0 <= record["gap"] <= GAP
     for step in record["steps"]:
-        assert list(step) == ["month", "buy", "take_off", "put_on", "spend", "purse", "yearly_cost", "kit"]
+        assert list(step) == [
+            "month",
+            "buy",
+            "take_off",
+            "put_on",
+            "spend",
+            "purse",
+            "yearly_cost",
+            "kit",
+            "would_fetch",
+        ]
     assert found.table.to_dict("records") == record["steps"]
     assert found._repr_html_().count("<tr") == len(found.steps) + 1
     check_money(found)
