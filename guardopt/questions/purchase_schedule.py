@@ -123,7 +123,7 @@ def order(
         bound=bound,
         cost_if_waiting=cost_if_waiting,
         wait_months=paid_at,
-        proven=cost - bound <= GAP * max(1.0, abs(cost)),
+        proven=cost - bound <= max(GAP * abs(cost), HALF_A_CENT),
         is_out_of_time=deadline.is_over,
     )
 

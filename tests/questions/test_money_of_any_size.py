@@ -141,7 +141,8 @@ def check_kits(name: str | int, falls: int, aim: str, factor: int) -> None:
     )
     assert [box.guards for box in after.boxes] == [box.guards for box in before.boxes]
     assert after.taken.tolist() == before.taken.tolist()
-    assert after.saving == pytest.approx(before.saving * factor, rel=1e-7, abs=1e-7 * factor)
+    # What curves say of many riders is kept to a millionth of the currency, and how often to a thousand-millionth.
+    assert after.saving == pytest.approx(before.saving * factor, rel=1e-6, abs=5e-6 * factor)
     assert after.choice.proven is before.choice.proven is True
 
 

@@ -254,11 +254,11 @@ def test_a_bike_that_is_better_left_alone_is_left_alone(make_scenario: Callable[
 
 def test_what_comes_off_for_good_is_told_with_what_it_would_fetch(make_scenario: Callable[..., Scenario]) -> None:
     """A cage takes the place of sliders that are owned; the money from these buys nothing here."""
-    case = Part("case", "case", Side.CENTRE, 1000.0)
+    case = Part("case", "case", Side.CENTRE, 300.0)
     slider = Guard("slider", "slider", Side.CENTRE, 4000, owned=True, sells_cents=1550, not_with=frozenset({"cage"}))
     cage = Guard("cage", "cage", Side.CENTRE, 9000)
     covers = [Cover(("slider",), "case", 0.2), Cover(("cage",), "case", 0.9)]
-    scenario = make_scenario([case], [slider, cage], covers)
+    scenario = make_scenario([case], [slider, cage], covers, falls_sampled=200)
     (step,) = order(scenario, 50.0, months=3).steps
     assert (step.month, step.buy, step.take_off) == (2, ("cage",), ("slider",))
     assert (step.spend, step.purse, step.would_fetch) == (90.0, 10.0, 15.5)
