@@ -16,7 +16,7 @@ from functools import cache, partial
 
 import numpy as np
 
-from guardopt.arrays import Bools
+from guardopt.arrays import Bools, Floats
 from guardopt.cuts.cut_finder import FactFinder
 from guardopt.cuts.cut_pool import CutPool
 from guardopt.cuts.enumeration import KitTable
@@ -121,6 +121,10 @@ class Planner:
         if (kit, name) not in self._known:
             self._known[kit, name] = MEASURES[name].value(self, kit)
         return self._known[kit, name]
+
+    def renewals(self, kit: Kit) -> Floats:
+        """``(kinds of fall,)``: what renewing guards of a kit costs in the mean of one fall."""
+        return np.asarray(self._finder.renewals @ self.bike.kit_array(kit))
 
     def search(
         self,

@@ -7,15 +7,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from guardopt.cuts.ties import TIE
+from guardopt.model.aims import GAP, Limits
 from guardopt.model.pieces import HALF_A_CENT, Guard, Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
 from guardopt.optimization.measures import COST
 from guardopt.questions.budgets import BudgetCurve, Step
+from guardopt.questions.explanation.question import Question
+from guardopt.questions.explanation.reasons import sentence
+from guardopt.questions.explanation.verdicts import explain_briefly
 from guardopt.questions.plan_result import Plan
 from guardopt.reports.plots import spoken
 from guardopt.spelling import listed
@@ -154,30 +158,47 @@ def _pays(plan: Plan, curve: BudgetCurve, own: StepWords) -> str:
 
 
 class _Teller:
-    """Says of each guard, at each step, why it is in or out."""
+    """Says of each guard, at each step, why it is in or out, as the plan for that budget would."""
 
     def __init__(self, planner: Planner, plan: Plan, curve: BudgetCurve, must: Kit, never: Kit) -> None:
         self._planner, self._plan, self._curve = planner, plan, curve
-        self._must, self._never = must, never
+        self._limits = Limits(plan.budget_cents, must, never)
         self._scenario = plan.scenario
         self._own = planned_step(plan, curve)
         self._speak = speaker(plan.scenario)
-        self._over = f"over {years(plan.scenario.years)}"
         self._before = self._cost(plan.scenario.stock)
+        asked = Question(planner, plan.aim, self._limits, plan.best, curve.steps, GAP)
+        self._impossible = frozenset(
+            guard.id
+            for guard in plan.scenario.guards
+            if not any(guard.id in step.best.kit for step in curve.steps) and not asked.can_be_fitted(guard.id)
+        )
 
     def _cost(self, kit: Kit) -> float:
         return self._planner.measure(COST, kit) - self._scenario.dislike(kit)
 
     def words(self, row: int) -> StepWords:
         step = self._curve.steps[row]
-        kit, cost, reasons = step.best.kit, step.cost_over_years, None
+        kit, cost = step.best.kit, step.cost_over_years
         if row == self._own and self._is_as_good(step):
             kit, cost = self._plan.kit, self._cost(self._plan.kit)
             if self._plan.verdicts:
-                reasons = tuple(self._speak(text) for _, text in self._plan.verdicts)
-        if reasons is None:
-            reasons = tuple(self._reason(row, kit, cost, guard) for guard in self._scenario.guards)
-        return StepWords(step.budget_cents, cost, kit, self._summary(kit, cost), reasons)
+                told = [text for _, text in self._plan.verdicts]
+                return self._told(step, kit, cost, told)
+        question = Question(
+            self._planner,
+            self._plan.aim,
+            replace(self._limits, budget_cents=step.budget_cents),
+            replace(step.best, kit=kit),
+            self._curve.steps,
+            GAP,
+            impossible=self._impossible,
+        )
+        return self._told(step, kit, cost, [sentence(question, one) for one in explain_briefly(question)])
+
+    def _told(self, step: Step, kit: Kit, cost: float, reasons: Sequence[str]) -> StepWords:
+        spoken_reasons = tuple(self._speak(text) for text in reasons)
+        return StepWords(step.budget_cents, cost, kit, self._summary(kit, cost), spoken_reasons)
 
     def _is_as_good(self, step: Step) -> bool:
         """Of kits that tie, the curve may hold another than the plan."""
@@ -193,56 +214,5 @@ class _Teller:
         to_do += f" Take off {said(off)}." if off else ""
         saved = self._before - cost
         less = f", {money(abs(saved), currency)} {'less' if saved > 0.0 else 'more'} than now"
-        return (
-            f"{to_do} Falls then cost {money(cost, currency)} {self._over}{less if abs(saved) > HALF_A_CENT else ''}."
-        )
-
-    def _reason(self, row: int, kit: Kit, cost: float, guard: Guard) -> str:
-        return self._why_in(kit, cost, guard) if guard.id in kit else self._why_out(row, kit, cost, guard)
-
-    def _why_in(self, kit: Kit, cost: float, guard: Guard) -> str:
-        without = self._scenario.supported(kit - {guard.id})
-        saving, currency = self._cost(without) - cost, self._scenario.currency
-        start = "In because you asked for it" if guard.id in self._must else "Already yours" if guard.owned else ""
-        worth = f"saves {money(saving, currency)} {self._over}"
-        if saving < -HALF_A_CENT:
-            worth = f"costs {money(-saving, currency)} more {self._over} than it saves"
-        elif saving <= HALF_A_CENT:
-            worth = f"saves nothing {self._over}"
-        text = f"{start}; {worth}." if start else f"{worth[0].upper()}{worth[1:]}."
-        off = named(self._scenario, kit - without - {guard.id})
-        return f"{text} Without it, {said(off)} would come off as well." if off else text
-
-    def _why_out(self, row: int, kit: Kit, cost: float, guard: Guard) -> str:
-        if guard.id in self._never:
-            return "Out because you ruled it out."
-        scenario, currency = self._scenario, self._scenario.currency
-        rivals = {name for name in kit if scenario.exclude_each_other(guard, scenario.guard[name])}
-        plus = scenario.supported((kit - rivals) | {guard.id}, frozenset({guard.id}))
-        unmet = [one for one in guard.needs if not one & plus]
-        if unmet:
-            wanted = said([listed(named(scenario, one)) or "a guard that is not on offer" for one in unmet])
-            return f"It needs {wanted}."
-        gain = cost - self._cost(plus)
-        place = f" in place of {said(named(scenario, kit - plus))}" if kit - plus else ""
-        if gain < -HALF_A_CENT:
-            return f"Would cost {money(-gain, currency)} more {self._over}{place}."
-        if gain <= HALF_A_CENT:
-            return f"Would save nothing{place}."
-        obstacle = self._obstacle(row, kit, plus, guard, gain)
-        return f"Would save {money(gain, currency)} {self._over}{place}, but {obstacle}."
-
-    def _obstacle(self, row: int, kit: Kit, plus: Kit, guard: Guard, gain: float) -> str:
-        """What keeps out a guard that would save something."""
-        scenario, steps = self._scenario, self._curve.steps
-        if self._plan.aim.counts_price and gain <= scenario.laid_out(plus) - scenario.laid_out(kit) + HALF_A_CENT:
-            resale = scenario.resale_value(plus) != scenario.resale_value(kit)
-            return f"that is less than the change costs{', resale taken off' if resale else ''}"
-        if guard.dislike and gain <= scenario.dislike(plus) - scenario.dislike(kit) + HALF_A_CENT:
-            return "you would rather not have it on the bike"
-        later = next((step for step in steps[row + 1 :] if guard.id in step.best.kit), None)
-        if later is not None:
-            return f"that takes a budget of {exact_money(later.budget_cents, scenario.currency)}"
-        if not scenario.is_within_weight(plus):
-            return "within the weight limit other guards do more"
-        return "other guards do more for the same money"
+        over = f"over {years(scenario.years)}"
+        return f"{to_do} Falls then cost {money(cost, currency)} {over}{less if abs(saved) > HALF_A_CENT else ''}."

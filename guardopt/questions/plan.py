@@ -30,8 +30,9 @@ from guardopt.questions.arguments import (
 from guardopt.questions.bench import TAIL, Bench
 from guardopt.questions.bill import forced_guards
 from guardopt.questions.budgets import Step, curve
+from guardopt.questions.explanation.question import Question
 from guardopt.questions.explanation.reasons import sentence
-from guardopt.questions.explanation.verdicts import Question, Verdict, explain
+from guardopt.questions.explanation.verdicts import Verdict, explain
 from guardopt.questions.plan_result import Plan
 from guardopt.simulation.pricing import Prices, price
 from guardopt.simulation.sampling import Stratum

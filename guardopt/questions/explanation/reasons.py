@@ -6,7 +6,8 @@ import math
 from typing import Any
 
 from guardopt.model.pieces import HALF_A_CENT
-from guardopt.questions.explanation.verdicts import Question, Reason, Verdict
+from guardopt.questions.explanation.question import Question
+from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.spelling import listed
 from guardopt.words import exact_money, money, years
 

@@ -3,12 +3,43 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from guardopt.model.pieces import HALF_A_CENT, Guard
+from guardopt.arrays import Floats
+from guardopt.model.pieces import HALF_A_CENT, Guard, Kit
 from guardopt.model.scenario import Scenario
-from guardopt.simulation.pricing import Bill
+
+
+class Priced(Protocol):
+    """What is known of a kit's price."""
+
+    @property
+    def kit(self) -> Kit:
+        """The guards on the bike."""
+
+    @property
+    def cost_over_years(self) -> float:
+        """What falls cost over the years, renewals paid."""
+
+    @property
+    def renewals(self) -> Floats:
+        """``(kinds of fall,)``: mean renewals after one fall."""
+
+    @property
+    def part_bill_per_year(self) -> Floats:
+        """``(parts,)``: the bill for each part."""
+
+
+@dataclass(frozen=True)
+class KitCost:
+    """A kit's price as the planner knows it: not part by part, so that no part is named."""
+
+    kit: Kit
+    cost_over_years: float
+    renewals: Floats
+    part_bill_per_year: Floats
 
 
 @dataclass(frozen=True)
@@ -27,9 +58,9 @@ class Swap:
 
     scenario: Scenario
     guard: Guard
-    now: Bill
-    without: Bill
-    plus: Bill
+    now: Priced
+    without: Priced
+    plus: Priced
     off: tuple[str, ...]
 
     @property

@@ -6,20 +6,18 @@ and with the objective; only the totals of a plan are priced afresh.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from guardopt.cuts.ties import TIE
-from guardopt.deadline import NEVER, Deadline
-from guardopt.errors import OutOfTimeError
-from guardopt.model.aims import Aim, Best, Limits
+import numpy as np
+
 from guardopt.model.pieces import HALF_A_CENT, Guard, Kit
 from guardopt.model.scenario import Scenario
-from guardopt.optimization.benders import Planner
-from guardopt.optimization.measures import CHANGE
-from guardopt.questions.budgets import Step
-from guardopt.questions.explanation.swap import Swap
+from guardopt.optimization.measures import COST
+from guardopt.questions.explanation.entry_price import price_to_enter
+from guardopt.questions.explanation.question import Question
+from guardopt.questions.explanation.swap import KitCost, Priced, Swap
 from guardopt.simulation.pricing import price
 from guardopt.simulation.sampling import Stratum
 
@@ -37,65 +35,6 @@ class Reason(StrEnum):
     BEATEN = "beaten_in_its_slot"
     OVER_BUDGET = "over_budget"
     NOT_WORTH_IT = "not_worth_its_price"
-
-
-@dataclass(frozen=True)
-class Question:
-    """What was asked, what was answered, and what other answers are looked for to explain it.
-
-    Attributes
-    ----------
-    steps
-        The budget curve under the same guards forced in and out; empty if there was no time for it.
-    gap, deadline
-        Relative gap to which other kits are proven best, and when none are looked for any more.
-    """
-
-    planner: Planner
-    aim: Aim
-    limits: Limits
-    best: Best
-    steps: Sequence[Step]
-    gap: float
-    deadline: Deadline = NEVER
-
-    @property
-    def scenario(self) -> Scenario:
-        """The scenario asked about."""
-        return self.planner.scenario
-
-    @property
-    def is_out_of_time(self) -> bool:
-        """True once no other kits are looked for."""
-        return self.deadline.is_over
-
-    def best_within(self, limits: Limits) -> Best | None:
-        """The best kit under other limits; None if there is none.
-
-        Raises
-        ------
-        OutOfTimeError
-            It could not be proven best in time.
-        """
-        other = self.planner.best_or_none(self.aim, limits, gap=self.gap, deadline=self.deadline)
-        if other is not None and not other.proven:
-            raise OutOfTimeError("the best kit under other limits was not proven in the time allowed")
-        return other
-
-    def loss(self, limits: Limits) -> float | None:
-        """How much worse the best kit under other limits is; None if there is none, or no time to tell."""
-        try:
-            other = self.best_within(limits)
-        except OutOfTimeError:
-            return None
-        return None if other is None else max(0.0, other.objective - self.best.objective)
-
-    def exists(self, limits: Limits) -> bool:
-        """True unless it is known that no kit keeps these limits."""
-        try:
-            return self.planner.best_or_none(self.aim, limits, gap=1.0, deadline=self.deadline) is not None
-        except OutOfTimeError:
-            return True
 
 
 @dataclass(frozen=True)
@@ -155,14 +94,38 @@ def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...
     sample
         The falls the plan was made on.
     """
+    pairs = [_kits(question.scenario, question.best.kit, guard) for guard in question.scenario.guards]
+    wanted = list(dict.fromkeys([question.best.kit, *(one for pair in pairs for one in pair)]))
+    bills = price(question.planner.bike, sample, wanted, errors=False).bills
+    return _verdicts(question, pairs, dict(zip(wanted, bills, strict=True)))
+
+
+def explain_briefly(question: Question) -> tuple[Verdict, ...]:
+    """The same verdicts without what other kits would tell, and without parts: for many budgets of one bike.
+
+    Parameters
+    ----------
+    question
+        What was asked and answered; its `impossible` guards are known.
+    """
+    scenario, planner = question.scenario, question.planner
+    pairs = [_kits(scenario, question.best.kit, guard) for guard in scenario.guards]
+    nothing = np.zeros(len(scenario.parts))
+    costs = {
+        kit: KitCost(kit, planner.measure(COST, kit) - scenario.dislike(kit), planner.renewals(kit), nothing)
+        for kit in {question.best.kit, *(one for pair in pairs for one in pair)}
+    }
+    return _verdicts(question, pairs, costs)
+
+
+def _verdicts(
+    question: Question, pairs: Sequence[tuple[Kit, Kit]], priced: Mapping[Kit, Priced]
+) -> tuple[Verdict, ...]:
     scenario, kit = question.scenario, question.best.kit
-    pairs = [_kits(scenario, kit, guard) for guard in scenario.guards]
-    wanted = list(dict.fromkeys([kit, *(one for pair in pairs for one in pair)]))
-    bills = dict(zip(wanted, price(question.planner.bike, sample, wanted, errors=False).bills, strict=True))
     verdicts = []
     for guard, (without, plus) in zip(scenario.guards, pairs, strict=True):
         off = kit - without - {guard.id} if guard.id in kit else kit - plus
-        swap = Swap(scenario, guard, bills[kit], bills[without], bills[plus], tuple(sorted(off)))
+        swap = Swap(scenario, guard, priced[kit], priced[without], priced[plus], tuple(sorted(off)))
         verdicts.append(_picked(question, swap) if guard.id in kit else _left_out(question, swap))
     return tuple(verdicts)
 
@@ -202,7 +165,7 @@ def _left_out(question: Question, swap: Swap) -> Verdict:
     later = [budget for budget in budgets if limits.budget_cents is not None and budget > limits.budget_cents]
     if guard.id in limits.never:
         reason = Reason.FORCED_OUT
-    elif loss_if_forced is None and not question.exists(replace(forced, budget_cents=None)):
+    elif loss_if_forced is None and not question.can_be_fitted(guard.id):
         reason = Reason.CANNOT_BE_FITTED
     elif not guard.owned and (later or _must_wait(question, swap)):
         reason = Reason.OVER_BUDGET
@@ -225,74 +188,8 @@ def _left_out(question: Question, swap: Swap) -> Verdict:
         loss_if_forced=loss_if_forced,
         enters_at_budget=budgets[0] / 100 if budgets else None,
         next_entry_budget=later[0] / 100 if later else None,
-        enters_at_price=None if guard.owned or guard.id in limits.never else _price_to_enter(question, guard),
+        enters_at_price=None if guard.owned or guard.id in limits.never else price_to_enter(question, guard),
     )
-
-
-def _price_to_enter(question: Question, guard: Guard) -> float | None:
-    """The highest price, in whole cents, at which the best kit has the guard, all else being the same; None if none is.
-
-    A price lower by some cents widens the budget by as much for kits with the guard, and takes off what the aim counts
-    of it; so whether the guard comes in turns only once as the price falls, and halving finds where. Where the guard is
-    part of an offer, its own price may not be what has to fall; and where the aim looks at the worst falls alone, no
-    price is looked for.
-    """
-    limits, scenario = question.limits, question.scenario
-    in_an_offer = any(guard.id in offer.guards and scenario.offer_saving_cents(offer) for offer in scenario.offers)
-    if in_an_offer or not question.aim.adds_up or not question.best.proven:
-        return None
-    if limits.budget_cents is None and not question.aim.counts_price and not guard.renews_at_price:
-        return None
-    if limits.budget_cents is not None and not question.aim.counts_price and not guard.renews_at_price:
-        return _price_that_fits(question, guard, limits.budget_cents)
-    comes_in, fails = 0, guard.price_cents
-    while fails - comes_in > 1:
-        price = (comes_in + fails) // 2
-        try:
-            is_in = _comes_in_at(question, guard, price)
-        except OutOfTimeError:
-            return None
-        comes_in, fails = (price, fails) if is_in else (comes_in, price)
-    return comes_in / 100 if comes_in else None
-
-
-def _price_that_fits(question: Question, guard: Guard, budget_cents: int) -> float | None:
-    """The same where a price only counts against the budget: the least spend on a kit that has the guard tells it."""
-    limits, best = question.limits, question.best
-    tie = TIE * max(1.0, abs(best.objective))
-    forced = replace(limits, must=limits.must | {guard.id})
-    # A kit that costs less has to fit the budget; one that costs the same has to spend less than the best kit does.
-    cases = (
-        (best.objective - 2.0 * tie, budget_cents),
-        (best.objective + tie, question.scenario.spend_cents(best.kit) - 1),
-    )
-    prices = []
-    for most, spend in cases:
-        least = question.planner.least_spend(most, forced, deadline=question.deadline)
-        if least is None and question.is_out_of_time:
-            return None
-        if least is not None:
-            prices.append(guard.price_cents - (least - spend))
-    price = max(prices, default=0)
-    return price / 100 if 0 < price < guard.price_cents else None
-
-
-def _comes_in_at(question: Question, guard: Guard, price_cents: int) -> bool:
-    """Whether the best kit has the guard at a price below its own."""
-    limits, planner, best = question.limits, question.planner, question.best
-    less = guard.price_cents - price_cents
-    budget = None if limits.budget_cents is None else limits.budget_cents + less
-    wider = replace(limits, budget_cents=budget, must=limits.must | {guard.id})
-    found = question.best_within(wider)
-    if found is None:
-        return False
-    counted = less / 100 * planner.counted_of_price(question.aim, guard.id)
-    tie = TIE * max(1.0, abs(best.objective))
-    if abs(found.objective - counted - best.objective) > tie:
-        return bool(found.objective - counted < best.objective)
-    spends = question.scenario.spend_cents(found.kit) - less, question.scenario.spend_cents(best.kit)
-    changes = planner.measure(CHANGE, found.kit), planner.measure(CHANGE, best.kit)
-    return (spends[0], changes[0]) < (spends[1], changes[1])
 
 
 def _must_wait(question: Question, swap: Swap) -> bool:
