@@ -8,6 +8,7 @@ numbers, so that it has no tolerances (L. Perron and F. Didier, CP-SAT, Google O
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pulp
@@ -161,6 +162,17 @@ class WholeProgram:
         return kit, solver.objective_value / (100 * FINE), bound
 
 
+def without_own_costs(scenario: Scenario) -> Scenario:
+    """The bike with nothing that waits, no days without it, nothing to be sold and no guard that does harm."""
+    return replace(
+        scenario,
+        parts=tuple(replace(part, waits=False, days=0.0) for part in scenario.parts),
+        guards=tuple(replace(guard, sells_cents=0) for guard in scenario.guards),
+        exposures=(),
+        recovery=0.0,
+    )
+
+
 def check_with_cp_sat(scenario: Scenario, asked: list[Limits], *, to_the_end: bool = True) -> None:
     """For the aims bills and outlay the least cost is the same, and CP-SAT's kit costs as little.
 
@@ -208,9 +220,9 @@ def test_cp_sat_agrees_on_random_bikes_at_length(seed: int) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_cp_sat_agrees_on_shipped_bikes(name: str) -> None:
-    """Within the bike's own budget, on few falls."""
-    scenario = load(FOLDER / name, {"scenario.sampling.falls": 20})
-    check_with_cp_sat(scenario, [Limits(scenario.budget_cents)])
+    """Within the bike's own budget, on few falls, without the costs that the program above does not state."""
+    scenario = without_own_costs(load(FOLDER / name, {"scenario.sampling.falls": 20}))
+    check_with_cp_sat(scenario, [Limits(scenario.budget_cents)], to_the_end=False)
 
 
 @pytest.mark.skipif(CBC not in pulp.listSolvers(onlyAvailable=True), reason="PuLP brings no CBC here")
