@@ -28,14 +28,28 @@ GENERIC = (-380.0, -30.0, 1800.0, 1300.0)
 """Box around the machine itself: left, bottom, right, top."""
 
 
+LOOKS = {
+    "bare": f'fill="{BARE}" fill-opacity="0.22" stroke="{BARE}" stroke-width="5"',
+    "now": f'fill="{FITTED}" fill-opacity="0.88"',
+    "fitted": f'fill="{FITTED}" fill-opacity="0.88"',
+}
+"""How the marks of each state of the bike are drawn."""
+
+
 @dataclass(frozen=True)
 class _Mark:
     """One part, or one side of it: a disc, or half of one, as large as what it costs."""
 
     part: Part
     bare: float
+    now: float | None
     fitted: float
     number: int
+
+    @property
+    def most(self) -> float:
+        """The most that it costs in any state."""
+        return max(self.bare, self.now or 0.0, self.fitted)
 
     @property
     def share(self) -> float:
@@ -53,6 +67,13 @@ def numbers_of(plan: Plan) -> dict[str, int]:
     return {row: number for number, row in enumerate(dearest, start=1)}
 
 
+def states(plan: Plan) -> list[tuple[str, str]]:
+    """The states of the bike that the drawing shows, by the names of their marks, and how they are called."""
+    if not plan.scenario.stock:
+        return [("bare", "bare, as it is now"), ("fitted", "with the kit")]
+    return [("bare", "bare"), ("now", "now"), ("fitted", "with the kit")]
+
+
 def bike_svg(plan: Plan) -> str | None:
     """The drawing as a piece of SVG to be put into a page; None if no part that costs anything has a place.
 
@@ -61,15 +82,19 @@ def bike_svg(plan: Plan) -> str | None:
     """
     numbers = numbers_of(plan)
     marks = [
-        _Mark(part, float(bare), float(fitted), numbers[part.row])
-        for part, bare, fitted in zip(
-            plan.scenario.parts, plan.bare.part_bill_per_year, plan.fitted.part_bill_per_year, strict=True
+        _Mark(part, float(bare), float(now) if plan.scenario.stock else None, float(fitted), numbers[part.row])
+        for part, bare, now, fitted in zip(
+            plan.scenario.parts,
+            plan.bare.part_bill_per_year,
+            plan.stock.part_bill_per_year,
+            plan.fitted.part_bill_per_year,
+            strict=True,
         )
         if part.x is not None and part.row in numbers
     ]
     if not marks:
         return None
-    unit = LARGEST_RADIUS / math.sqrt(max(max(mark.bare, mark.fitted) / mark.share for mark in marks))
+    unit = LARGEST_RADIUS / math.sqrt(max(mark.most / mark.share for mark in marks))
     marks.sort(key=lambda mark: (-mark.bare / mark.share, mark.number))
     left, bottom, right, top = _box(marks, unit)
     title = (
@@ -109,14 +134,13 @@ def _radius(amount: float, mark: _Mark, unit: float) -> float:
 
 def _drawn(mark: _Mark, unit: float, currency: str) -> str:
     x, y = _place(mark.part)
-    says = f"{spoken(mark.part.id)}: {money(mark.bare, currency)} a year bare, {money(mark.fitted, currency)} fitted"
-    bare = _disc(x, -y, _radius(mark.bare, mark, unit), mark.part.side)
-    fitted = _disc(x, -y, _radius(mark.fitted, mark, unit), mark.part.side)
-    return (
-        f"<g><title>{escape(says)}</title>"
-        f'<path d="{bare}" fill="{BARE}" fill-opacity="0.22" stroke="{BARE}" stroke-width="5"/>'
-        f'<path d="{fitted}" fill="{FITTED}" fill-opacity="0.88"/></g>'
-    )
+    amounts = [("bare", mark.bare), *([] if mark.now is None else [("now", mark.now)]), ("fitted", mark.fitted)]
+    says = f"{spoken(mark.part.id)}: " + ", ".join(f"{money(one, currency)} a year {name}" for name, one in amounts)
+    paths = [
+        f'<path class="{name}" d="{_disc(x, -y, _radius(amount, mark, unit), mark.part.side)}" {LOOKS[name]}/>'
+        for name, amount in amounts
+    ]
+    return f"<g><title>{escape(says)}</title>{''.join(paths)}</g>"
 
 
 def _disc(x: float, y: float, radius: float, side: Side) -> str:

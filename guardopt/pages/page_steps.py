@@ -1,6 +1,7 @@
 """The budget curve in words: at every step, which guards are in the kit and why, with a number for each.
 
-All costs are exact on the sample that the plan was made on, as those of the curve are.
+What falls cost with the kit of the plan is said everywhere as it comes out on fresh falls; the curve is moved by as
+much as that differs from the falls that the plan was made on, since between kits these tell the difference better.
 """
 
 from __future__ import annotations
@@ -96,6 +97,14 @@ def planned_step(plan: Plan, curve: BudgetCurve) -> int:
     return max(0, sum(step.budget_cents <= plan.budget_cents for step in curve.steps) - 1)
 
 
+def on_fresh_falls(planner: Planner, plan: Plan, curve: BudgetCurve) -> BudgetCurve:
+    """The curve moved so that the plan's kit costs on it what it costs on fresh falls."""
+    planned = planner.measure(COST, plan.kit) - plan.scenario.dislike(plan.kit)
+    more = plan.fitted.cost_over_years - planned
+    steps = tuple(replace(step, cost_over_years=step.cost_over_years + more) for step in curve.steps)
+    return replace(curve, steps=steps)
+
+
 def steps_in_words(planner: Planner, plan: Plan, curve: BudgetCurve, must: Kit, never: Kit) -> tuple[StepWords, ...]:
     """Every step of a curve in words; at the plan's own step the reasons are those of the plan, where it has any.
 
@@ -104,7 +113,7 @@ def steps_in_words(planner: Planner, plan: Plan, curve: BudgetCurve, must: Kit, 
     planner
         What the curve was found with.
     plan, curve
-        Made for the same aim, with the same guards forced in and out.
+        Made for the same aim, with the same guards forced in and out; the curve `on_fresh_falls`.
     must, never
         Those guards.
     """
@@ -166,7 +175,6 @@ class _Teller:
         self._scenario = plan.scenario
         self._own = planned_step(plan, curve)
         self._speak = speaker(plan.scenario)
-        self._before = self._cost(plan.scenario.stock)
         asked = Question(planner, plan.aim, self._limits, plan.best, curve.steps, GAP)
         self._impossible = frozenset(
             guard.id
@@ -174,14 +182,11 @@ class _Teller:
             if not any(guard.id in step.best.kit for step in curve.steps) and not asked.can_be_fitted(guard.id)
         )
 
-    def _cost(self, kit: Kit) -> float:
-        return self._planner.measure(COST, kit) - self._scenario.dislike(kit)
-
     def words(self, row: int) -> StepWords:
         step = self._curve.steps[row]
         kit, cost = step.best.kit, step.cost_over_years
         if row == self._own and self._is_as_good(step):
-            kit, cost = self._plan.kit, self._cost(self._plan.kit)
+            kit, cost = self._plan.kit, self._plan.fitted.cost_over_years
             if self._plan.verdicts:
                 told = [text for _, text in self._plan.verdicts]
                 return self._told(step, kit, cost, told)
@@ -212,7 +217,7 @@ class _Teller:
         bought, off = named(scenario, kit - scenario.stock), named(scenario, scenario.stock - kit)
         to_do = f"Buy {said(bought)}: {spend}." if bought else "Buy nothing."
         to_do += f" Take off {said(off)}." if off else ""
-        saved = self._before - cost
+        saved = self._plan.stock.cost_over_years - cost
         less = f", {money(abs(saved), currency)} {'less' if saved > 0.0 else 'more'} than now"
         over = f"over {years(scenario.years)}"
         return f"{to_do} Falls then cost {money(cost, currency)} {over}{less if abs(saved) > HALF_A_CENT else ''}."

@@ -12,6 +12,7 @@ from guardopt.pages.page_steps import StepWords, named, said, speaker
 from guardopt.questions.plan_headline import check_first, days_without, nearly_as_good
 from guardopt.questions.plan_result import Plan
 from guardopt.reports.bill_text import often
+from guardopt.reports.plan_answer import comes_in, costs_of, why_short
 from guardopt.reports.plots import spoken
 from guardopt.reports.touchdown_text import lying_sentences
 from guardopt.simulation.compiled import Bike
@@ -30,7 +31,7 @@ def bikes(plan: Plan) -> list[tuple[str, Bill]]:
 
 def answer(plan: Plan) -> dict[str, Any]:
     """What to buy, what it costs, what it saves and what is still at risk."""
-    scenario, currency = plan.scenario, plan.scenario.currency
+    scenario, currency, speak = plan.scenario, plan.scenario.currency, speaker(plan.scenario)
     over = f"over {years(scenario.years)}"
     budget = (
         "no limit to the budget" if plan.budget_cents is None else f"budget {exact_money(plan.budget_cents, currency)}"
@@ -74,8 +75,20 @@ def answer(plan: Plan) -> dict[str, Any]:
         "notes": [
             *_does_it_pay(plan),
             *_not_proven(plan),
-            *(speaker(scenario)(say(plan)) for say in (days_without, nearly_as_good, check_first) if say(plan)),
-            *lying_sentences(plan),
+        ],
+        "days": speak(days_without(plan)),
+        "checks": [speak(told) for told in (nearly_as_good(plan), check_first(plan)) if told],
+        "lying": [speak(told) for told in lying_sentences(plan)],
+        "left_out": [
+            {
+                "name": spoken(one.guard),
+                "why": speak(why_short(one)),
+                "costs": costs_of(one.swap.guard),
+                "saves": number(one.gain_if_added or 0.0),
+                "from": comes_in(one),
+            }
+            for one, _ in plan.verdicts
+            if not one.picked
         ],
     }
 
@@ -217,7 +230,10 @@ def fall_table(plan: Plan) -> dict[str, Any]:
                     number(float(bill.owner_cost[row] + bill.renewals[row] + bill.off_road[row]))
                     for _, bill in bikes(plan)
                 ],
-                "written_off": [percent(float(bill.write_off_chance[row])) for _, bill in bikes(plan)],
+                "written_off": [
+                    percent(chance).replace("under", "<") if (chance := float(bill.write_off_chance[row])) else ""
+                    for _, bill in bikes(plan)
+                ],
             }
             for row, fall in enumerate(scenario.falls)
         ],

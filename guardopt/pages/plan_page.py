@@ -21,9 +21,9 @@ from guardopt.errors import InputError, OutOfTimeError, Parameter, Problem, miss
 from guardopt.files.tables import READING_ORDER
 from guardopt.files.whole_file import write_file
 from guardopt.model.chance_words import told as told_words
-from guardopt.pages.bike_drawing import bike_svg
+from guardopt.pages.bike_drawing import bike_svg, states
 from guardopt.pages.page_doubts import doubts, forecast_table
-from guardopt.pages.page_steps import StepWords, planned_step, step_table, steps_in_words
+from guardopt.pages.page_steps import StepWords, on_fresh_falls, planned_step, step_table, steps_in_words
 from guardopt.pages.page_tables import answer, fall_table, guard_rows, part_table
 from guardopt.questions.bench import Bench
 from guardopt.questions.bill import forced_guards
@@ -48,7 +48,7 @@ LOOKED_AT = 2000
 SIZES = (("wide", 7.2), ("narrow", 3.6))
 """Widths of figures in inches: for a desk or paper, and for a telephone."""
 
-CURVE_HEIGHT = 3.1
+CURVE_HEIGHT = 2.4
 
 POINTS_AN_INCH = 72.0
 
@@ -161,6 +161,7 @@ def plan_page(
     elif not plan.verdicts:
         with suppress(OutOfTimeError):
             curve = budgets(bench, aim=plan.aim.name, must=forced[0], never=forced[1])
+    curve = None if curve is None else on_fresh_falls(bench.planner, plan, curve)
     steps = () if curve is None else steps_in_words(bench.planner, plan, curve, *forced)
     own = 0 if curve is None else planned_step(plan, curve)
     told = None if curve is None else step_table(plan, curve, steps, own)
@@ -186,6 +187,7 @@ def plan_page(
         policy=_policy(script),
         style=Markup(style),  # noqa: S704 - a file of the package
         script=Markup(script),  # noqa: S704 - a file of the package
+        states=states(plan),
         drawing=None if drawing is None else Markup(drawing),  # noqa: S704 - escaped where it is drawn
         figures={name: Markup(figure) for name, figure in figures.items()},  # noqa: S704 - as above
         quote=quote,

@@ -68,11 +68,11 @@ def _kit_table(plan: Plan) -> list[str]:
     heading = f"in the kit ({scenario.currency})"
     if not plan.verdicts:
         fitted = [guard for guard in scenario.guards if guard.id in plan.kit]
-        return ["", *table((heading, "costs"), [(one.id, _costs(one)) for one in fitted])]
+        return ["", *table((heading, "costs"), [(one.id, costs_of(one)) for one in fitted])]
     rows = [
         (
             one.guard,
-            _costs(one.swap.guard),
+            costs_of(one.swap.guard),
             number(one.swap.saving),
             number(one.left_once_paid),
             "" if one.reason is Reason.OWNED else _paid_back(plan, one),
@@ -83,7 +83,8 @@ def _kit_table(plan: Plan) -> list[str]:
     return ["", *table((heading, "costs", "saves", "left once paid", "paid back"), rows), *offers_taken(plan)]
 
 
-def _costs(guard: Guard) -> str:
+def costs_of(guard: Guard) -> str:
+    """What a guard costs, or that it is owned."""
     return "yours" if guard.owned else f"{guard.spend_cents / 100:,.2f}"
 
 
@@ -99,7 +100,7 @@ def _paid_back(plan: Plan, verdict: Verdict) -> str:
 def _left_out_table(plan: Plan) -> list[str]:
     """A row for each guard left out, with the reason and what would have to change for it to come in."""
     rows = [
-        (one.guard, _why(one), _costs(one.swap.guard), number(one.gain_if_added or 0.0), _comes_in(one))
+        (one.guard, why_short(one), costs_of(one.swap.guard), number(one.gain_if_added or 0.0), comes_in(one))
         for one, _ in plan.verdicts
         if not one.picked
     ]
@@ -109,7 +110,8 @@ def _left_out_table(plan: Plan) -> list[str]:
     return ["", *table(header, rows, left=2)]
 
 
-def _why(verdict: Verdict) -> str:
+def why_short(verdict: Verdict) -> str:
+    """Why a guard is left out, in few words."""
     if verdict.reason is Reason.BEATEN:
         rivals = verdict.swap.rivals()
         who = shortened(rivals[0], LONGEST_NAME) if len(rivals) == 1 else f"{len(rivals)} others"
@@ -119,7 +121,7 @@ def _why(verdict: Verdict) -> str:
     return WHY[verdict.reason]
 
 
-def _comes_in(verdict: Verdict) -> str:
+def comes_in(verdict: Verdict) -> str:
     """The budget or the price at which a guard would come in: the one that belongs to its reason."""
     if verdict.next_entry_budget is not None:
         return f"budget {verdict.next_entry_budget:,.2f}"

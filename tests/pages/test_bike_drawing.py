@@ -120,7 +120,7 @@ def test_every_disc_says_its_money_in_words(tmp_path: Path) -> None:
     drawing = bike_svg(made)
     assert drawing is not None
     for name, (bare, fitted) in costs(made).items():
-        says = f"<title>{name}: {money(bare, 'EUR')} a year bare, {money(fitted, 'EUR')} fitted</title>"
+        says = f"<title>{name}: {money(bare, 'EUR')} a year bare, {money(fitted, 'EUR')} a year fitted</title>"
         assert (says in drawing) == (name != "tank")
 
 

@@ -12,15 +12,21 @@ from unicodedata import normalize
 import pytest
 from browser import DESK, TELEPHONE, Opened, Opener, barriers, why_not, windows
 from made_pages import MadePage, page_of
+from shipped import NAMES
 
 from guardopt.model.pieces import Kit
 from guardopt.optimization.benders import TIE
-from guardopt.words import exact_money
+from guardopt.questions.bench import Bench
+from guardopt.reports.plots import spoken
+from guardopt.words import exact_money, money
 
 pytestmark = pytest.mark.skipif(bool(why_not()), reason=f"not installed: {why_not()}")
 
 DRAWN, PLAIN = "courier", "small_twin"
 """A page with the drawing of a motorcycle, and one without."""
+
+SCREEN = 740
+"""Height of a telephone's window in pixels."""
 
 A4 = (595.28, 841.89)
 """Width and height in points: 210 mm by 297 mm (ISO 216)."""
@@ -61,10 +67,18 @@ def is_best(made: MadePage, kit: Kit, budget_cents: int) -> bool:
     return kit == step.best.kit or (step == own and ties and kit == made.plan.kit)
 
 
+def on_fresh_falls(made: MadePage, cost_over_years: float) -> float:
+    """What is said of a kit: its cost on the planning falls, moved so that the plan's kit costs what it does on fresh ones."""
+    plan = made.plan
+    planned = Bench(plan.scenario).planner.measure("cost", plan.kit) - plan.scenario.dislike(plan.kit)
+    return cost_over_years + plan.fitted.cost_over_years - planned
+
+
 def check_shown(made: MadePage, shown: Opened, budget_cents: int) -> None:
     """The budget, the kit, its spend, its cost and a reason for every guard are those of the curve at this budget."""
     step = made.curve.at(budget_cents)
     assert step is not None
+    cost = on_fresh_falls(made, step.cost_over_years)
     currency = made.plan.scenario.currency
     kit = shown_kit(shown)
     assert is_best(made, kit, budget_cents)
@@ -72,9 +86,7 @@ def check_shown(made: MadePage, shown: Opened, budget_cents: int) -> None:
     assert budget == exact_money(budget_cents, currency)
     spend = exact_money(step.budget_cents, currency)
     assert spend in summary if kit - made.plan.scenario.stock else "Buy nothing." in summary
-    assert (
-        f"Falls then cost {currency} {step.cost_over_years:,.{0 if step.cost_over_years >= 99.995 else 2}f}" in summary
-    )
+    assert f"Falls then cost {currency} {cost:,.{0 if cost >= 99.995 else 2}f}" in summary
     reasons = dict(shown.value(REASONS))
     assert reasons.keys() == {guard.id for guard in made.plan.scenario.guards}
     assert all(reasons.values())
@@ -228,11 +240,11 @@ def test_without_scripts_it_shows_the_planned_budget(files: dict[str, Path], ope
     kit = [row.get_attribute("data-id") for row in page.locator("#kit-rows tr").all()]
     assert set(kit) == made.plan.kit
     assert shown.text("#chosen-budget") == exact_money(own_budget(made), made.plan.scenario.currency)
-    for row in page.locator(".guards tbody tr details").all():
-        row.locator("summary").click()
+    page.click("text=Why each guard is in or out")
+    for row in page.locator(".guards tbody tr").all():
         assert row.locator(".why").is_visible()
         assert row.locator(".why").inner_text()
-    for control in page.locator("button, input").all():
+    for control in page.locator("button, input[type=range]").all():
         assert not control.is_visible()
     page.click("text=The budgets as a table")
     assert page.locator(".steps tbody tr").first.is_visible()
@@ -256,25 +268,80 @@ def test_numbers_are_those_of_the_plan(name: str, files: dict[str, Path], opens:
         assert seen == pytest.approx(abs(value), abs=0.5 if value >= 99.995 and name_ != "spend" else 0.005)
 
 
-@pytest.mark.parametrize("name", [DRAWN, PLAIN])
-def test_it_prints_on_a4_with_every_reason(name: str, files: dict[str, Path], opens: Opener) -> None:
-    """A sheet is 210 mm by 297 mm and carries the reasons, the cautions, and what is folded on the screen."""
+@pytest.fixture(scope="session")
+def shipped_pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The pages of all shipped bikes on disk."""
+    folder = tmp_path_factory.mktemp("shipped")
+    paths = {name: folder / f"{name}.html" for name in NAMES}
+    for name, path in paths.items():
+        path.write_text(page_of(name).html, encoding="utf-8")
+    return paths
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_it_prints_on_four_sheets_of_a4(name: str, shipped_pages: dict[str, Path], opens: Opener) -> None:
+    """A sheet is 210 mm by 297 mm; the kit, what is left out and the cautions are on them, what is folded is not."""
     from pypdf import PdfReader
 
-    shown = opens(files[name])
-    reasons = dict(shown.value(REASONS))
+    shown, made = opens(shipped_pages[name]), page_of(name)
     sheets = PdfReader(io.BytesIO(shown.page.pdf(prefer_css_page_size=True))).pages
+    assert len(sheets) <= 4
     for sheet in sheets:
         assert (float(sheet.mediabox.width), float(sheet.mediabox.height)) == pytest.approx(A4, abs=1.0)
     # Letters that are joined in print count as the letters they are.
     printed = normalize("NFKC", "".join("".join(sheet.extract_text().split()) for sheet in sheets))
-    for reason in reasons.values():
-        assert "".join(reason.split()) in printed
+    for guard in made.plan.scenario.guards:
+        assert "".join(spoken(guard.id).split()) in printed
     assert "Guardsprotectthemachine,nottherider" in printed
-    folded = shown.value("[...document.querySelectorAll('details td')].map(cell => cell.textContent)")
-    assert folded
-    for cell in folded:
-        assert "".join(cell.split()) in printed
+    assert "openthepageonascreen" in printed
+    reasons = dict(shown.value(REASONS))
+    assert not any("".join(reason.split()) in printed for reason in reasons.values())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_four_screens_of_a_telephone_come_before_the_rest(
+    name: str, shipped_pages: dict[str, Path], opens: Opener
+) -> None:
+    """The answer, the drawing, the slider, the falls and what to check; then what is left out, and what is folded."""
+    shown = opens(shipped_pages[name], TELEPHONE, has_touch=True, is_mobile=True)
+    assert shown.value("document.getElementById('details').getBoundingClientRect().top + scrollY") <= 4 * SCREEN
+    assert shown.value("document.documentElement.scrollWidth") <= TELEPHONE
+
+
+def test_the_drawing_shows_the_bike_bare_now_and_with_the_kit(shipped_pages: dict[str, Path], opens: Opener) -> None:
+    """One state at a time, with the rings of the bare bike throughout; a bike without guards has two states."""
+    shown = opens(shipped_pages["riding_school"])
+    assert seen_marks(shown) == {"bare", "fitted"}
+    for state, marks in (("now", {"bare", "now"}), ("bare", {"bare"}), ("fitted", {"bare", "fitted"})):
+        shown.page.check(f"#state-{state}")
+        assert seen_marks(shown) == marks
+    shown = opens(shipped_pages["courier"])
+    assert shown.page.locator(".states input").count() == 2
+    assert shown.page.locator("label[for=state-bare]").inner_text() == "bare, as it is now"
+
+
+def seen_marks(shown: Opened) -> set[str]:
+    """The states whose marks can be seen in the drawing."""
+    return set(
+        shown.value(
+            "[...document.querySelectorAll('svg.bike g > path[class]')]"
+            ".filter(one => getComputedStyle(one).display !== 'none' && !one.closest('.machine'))"
+            ".map(one => one.getAttribute('class'))"
+        )
+    )
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_one_kit_has_one_cost_and_one_saving(name: str, shipped_pages: dict[str, Path], opens: Opener) -> None:
+    """The answer, the slider at the plan's budget and the years ahead say the same of the kit; the proof says its own."""
+    made, shown = page_of(name), opens(shipped_pages[name])
+    plan, currency = made.plan, made.plan.scenario.currency
+    summary = shown.text("#chosen-summary")
+    assert f"Falls then cost {money(plan.fitted.cost_over_years, currency)} over" in summary
+    if plan.saving_over_years > 0.005:
+        assert f"{money(plan.saving_over_years, currency)} less than now" in summary
+    assert shown.text("#cost_over_years") == money(plan.fitted.cost_over_years, currency)
+    assert shown.text("#saving_over_years") == money(abs(plan.saving_over_years), currency)
 
 
 def test_paper_shows_no_buttons_and_loses_nothing_at_its_edge(files: dict[str, Path], opens: Opener) -> None:
@@ -282,7 +349,7 @@ def test_paper_shows_no_buttons_and_loses_nothing_at_its_edge(files: dict[str, P
     between_margins = round((210 - 2 * 16) / 25.4 * 96)
     shown = opens(files[DRAWN], between_margins)
     shown.page.emulate_media(media="print")
-    for control in shown.page.locator("button, input, summary").all():
+    for control in shown.page.locator("button, input, summary, label").all():
         assert not control.is_visible()
     assert shown.value("document.documentElement.scrollWidth") <= between_margins
 
