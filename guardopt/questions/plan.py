@@ -222,7 +222,7 @@ def _lying(scenario: Scenario, kit: Kit, prices: Prices) -> KitLying | None:
         return None
     from guardopt.questions.measured.kit_lying import kit_lying
 
-    return kit_lying(scenario, kit, prices.bills[2].yearly_cost, prices.standard_error(2))
+    return kit_lying(scenario, kit, prices.bills[2], prices.standard_error(2))
 
 
 def _wrong_tail(tail: float) -> list[Problem]:

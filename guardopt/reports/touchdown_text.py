@@ -6,6 +6,7 @@ from guardopt.model.pieces import Fall
 from guardopt.questions.bill import in_order
 from guardopt.questions.measured.touchdown import Touchdown, WornThrough
 from guardopt.questions.plan_result import Plan
+from guardopt.reports.bill_text import often
 from guardopt.reports.layout import cautions, plus_minus, shortened, table, title
 from guardopt.shape.rest import TOUCHES
 from guardopt.shape.rocking import slide_metres, speed_for
@@ -23,9 +24,6 @@ MOST_OF_AN_ID = 14
 
 ABREAST = 4
 """Kinds of fall side by side."""
-
-LARGE = 0.1
-"""Share of the cost from which on tables and points are far apart."""
 
 
 def touchdown_text(answer: Touchdown) -> str:
@@ -182,7 +180,14 @@ def lying_sentences(plan: Plan) -> list[str]:
     price = f"Priced once more by how it lies, falls cost {money(lying.yearly_cost, currency)} {error} a year with it"
     if not lying.is_telling:
         return [*found, f"{price}, and the chances in the tables agree with that."]
-    found.append(f"{price}: {money(abs(lying.difference), currency)} {more} than the chances in the tables say.")
-    if abs(lying.difference) > LARGE * lying.tables:
-        found.append("guardopt estimate works out from the points what the tables would have to say.")
+    parts = [
+        f"{one.part} (damaged {often(one.lying)} times a year, {often(one.tables)} by the tables)"
+        for one in lying.parts
+    ]
+    most = f"; most of that is {listed(parts, last='and')}" if parts else ""
+    found.append(f"{price}: {money(abs(lying.difference), currency)} {more} than the chances in the tables say{most}.")
+    found.append(
+        "Measure those again or think again how often they are struck; the command estimate works out from the points "
+        "what the tables would have to say."
+    )
     return found

@@ -188,10 +188,10 @@ def _draw_stratum(
     exposes = np.zeros((len(scenario.exposures), streams.falls), dtype=bool)
     may_be_struck = struck.copy()
     for row, (exposure, name) in enumerate(zip(scenario.exposures, names.exposes, strict=True)):
-        if name is not None and exposed[exposure.part] and _counts(exposure, fall, sides):
+        if name is not None and exposed[exposure.part] and counts(exposure, fall, sides):
             exposes[row] = streams.happens(exposure.chance, name) & ~struck[rows[exposure.part]]
             may_be_struck[rows[exposure.part]] |= exposes[row]
-    serves = np.array([_counts(cover, fall, sides) for cover in scenario.covers], dtype=bool)
+    serves = np.array([counts(cover, fall, sides) for cover in scenario.covers], dtype=bool)
     holds = np.zeros((len(scenario.covers), streams.falls), dtype=bool)
     for row, (cover, name) in enumerate(zip(scenario.covers, names.holds, strict=True)):
         if name is not None and serves[row] and exposed[cover.part]:
@@ -199,7 +199,7 @@ def _draw_stratum(
     return Stratum(index, sides, share, struck, breaks, passes, holds, serves, exposes)
 
 
-def _counts(one: Cover | Exposure, fall: Fall, sides: frozenset[Side]) -> bool:
+def counts(one: Cover | Exposure, fall: Fall, sides: frozenset[Side]) -> bool:
     """Whether a cover or an exposure is about this kind of fall and its guards serve when these sides are struck."""
     return one.fall in (None, fall.id) and (one.side is None or one.side in sides)
 

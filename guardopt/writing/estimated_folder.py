@@ -7,33 +7,30 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from guardopt.errors import GuardoptError, InputError, Parameter, Place, Problem
+from guardopt.errors import InputError, Parameter, Place, Problem
 from guardopt.files.cell_editing import separator_of
 from guardopt.files.cells import SETTINGS_FILE, Findings, Row
 from guardopt.files.folder_writing import write_folder
 from guardopt.files.limits import read_whole
 from guardopt.files.sources import Folder, Sheets, is_workbook_name, read_sheets, source_of, text_of
-from guardopt.files.tables import READING_ORDER
+from guardopt.files.tables import READING_ORDER, Table
 from guardopt.files.whole_file import write_file
-from guardopt.loading.columns import CoverRow, GuardRow, PartRow
-from guardopt.loading.guard_checking import covers_of
-from guardopt.loading.load import SourceCells, load
+from guardopt.loading.columns import CoverRow, ExposeRow, GuardRow, PartRow
+from guardopt.loading.guard_checking import covers_of, exposures_of
+from guardopt.loading.load import SourceCells
 from guardopt.loading.meaning.row_checking import read_entries
 from guardopt.loading.sides import Placed, Roster, common_side, matched, meeting
 from guardopt.model.chance_words import CHANCE_WORDS
-from guardopt.model.pieces import Cover, Guard, Part
+from guardopt.model.pieces import Cover, Exposure, Guard, Part
 from guardopt.model.scenario import Scenario
 from guardopt.shape.estimating import JointRow, MeasuredChances
+from guardopt.writing.estimated_rows import DECIMALS, chance_of, check_written, left_of
 from guardopt.writing.scenario_writing import folder_contents, scenario_workbook
-
-DECIMALS = 4
-"""Of an estimated chance: simulated ones are not known any better."""
 
 EXPOSES = "exposes.csv"
 
@@ -82,7 +79,7 @@ def write_estimated(
 
     def check(draft: Path) -> None:
         last_look()
-        _check_written(draft, scenario, measured)
+        check_written(draft, scenario, measured)
 
     if is_workbook_name(into):
         write_file(_as_workbook(contents, where), into, where, check)
@@ -116,12 +113,12 @@ def estimated_contents(folder: Path, scenario: Scenario, measured: MeasuredChanc
             rows = ([row.text(column) for column in table.columns] for row in table.rows)
             contents[f"{name}.csv"] = _table_text(contents[f"{name}.csv"], table.columns, rows)
     contents["hits.csv"] = _hits_text(contents["hits.csv"], sheets, scenario, measured)
-    contents["covers.csv"] = _covers_text(contents["covers.csv"], sheets, scenario, measured)
-    exposes = list(_merged(measured.exposes, scenario))
-    if exposes:
-        old = read_whole(folder / EXPOSES) if (folder / EXPOSES).exists() else b""
-        columns = ("guard", "part", "chance", "fall")
-        contents[EXPOSES] = _table_text(old, columns, ([one.guard, one.part, one.chance, one.fall] for one in exposes))
+    for name, value, found in (("covers", "holds", measured.covers), ("exposes", "chance", measured.exposes)):
+        table = sheets.tables[name]
+        if table is not None or found:
+            spelled_out = _spelled_out(name, sheets, scenario)
+            columns, cells = _joint_rows(table, value, spelled_out, found, scenario, measured)
+            contents[f"{name}.csv"] = _table_text(contents.get(f"{name}.csv", b""), columns, cells)
     return contents
 
 
@@ -180,50 +177,49 @@ def _hit(row: Row, column: str, part: str, measured: MeasuredChances) -> str:
     return row.text(column) if chance is None else written(chance)
 
 
-def _covers_text(old: bytes, sheets: Sheets, scenario: Scenario, measured: MeasuredChances) -> bytes:
-    """``covers.csv``: rows about what was not measured as they were, then the estimated ones."""
-    table = sheets.tables["covers"]
-    columns = [] if table is None else list(table.columns)
+def _joint_rows(
+    table: Table | None,
+    value: str,
+    spelled_out: Mapping[Place, Sequence[Cover | Exposure]],
+    found: Iterable[JointRow],
+    scenario: Scenario,
+    measured: MeasuredChances,
+) -> tuple[list[str], list[list[str]]]:
+    """A table about guards, singly or jointly: rows about what was not measured as they were, then estimated ones."""
+    columns = ["guard", "part", value, "fall"] if table is None else list(table.columns)
     columns += [] if "fall" in columns else ["fall"]
-    spelled_out = _spelled_out(sheets, scenario)
     rows: list[list[str]] = []
     for row in () if table is None else table.rows:
-        covers = spelled_out.get(row.place, [])
-        left = [piece for cover in covers for piece in _left_of(cover, scenario, measured)]
-        if covers and left != covers:
-            pieces = [JointRow(one.guards, one.part, one.fall or "", one.holds) for one in left]
-            rows += [_cover_cells(columns, one) for one in _merged(pieces, scenario, row.text("holds"))]
+        stands_for = spelled_out.get(row.place, [])
+        left = [piece for one in stands_for for piece in left_of(one, scenario, measured)]
+        if stands_for and left != stands_for:
+            pieces = [JointRow(one.guards, one.part, one.fall or "", chance_of(one)) for one in left]
+            rows += [_joint_cells(columns, value, one) for one in _merged(pieces, scenario, row.text(value))]
         else:
             rows.append([row.text(column) for column in columns])
-    rows += [_cover_cells(columns, one) for one in _merged(measured.covers, scenario)]
-    return _table_text(old, columns, rows)
+    rows += [_joint_cells(columns, value, one) for one in _merged(found, scenario)]
+    return columns, rows
 
 
-def _spelled_out(sheets: Sheets, scenario: Scenario) -> dict[Place, list[Cover]]:
-    """The covers that each row stands for, by the place of the row."""
+def _spelled_out(name: str, sheets: Sheets, scenario: Scenario) -> dict[Place, list[Cover | Exposure]]:
+    """What each row of ``covers`` or ``exposes`` stands for, by the place of the row."""
     tables, findings = sheets.tables, Findings(words={**CHANCE_WORDS, **scenario.words})
     guards = Roster.of("guard", tables["guards"], read_entries(tables["guards"], GuardRow, findings))
     parts = Roster.of("part", tables["parts"], read_entries(tables["parts"], PartRow, findings))
-    entries = read_entries(tables["covers"], CoverRow, findings)
-    found: dict[Place, list[Cover]] = {}
-    for cover, row in covers_of(entries, guards, parts, [fall.id for fall in scenario.falls], findings).items():
-        found.setdefault(row.place, []).append(cover)
+    falls = [fall.id for fall in scenario.falls]
+    met: Mapping[Cover, Row] | Mapping[Exposure, Row]
+    if name == "covers":
+        met = covers_of(read_entries(tables[name], CoverRow, findings), guards, parts, falls, findings)
+    else:
+        met = exposures_of(read_entries(tables[name], ExposeRow, findings), guards, parts, falls, findings)
+    found: dict[Place, list[Cover | Exposure]] = {}
+    for one, row in met.items():
+        found.setdefault(row.place, []).append(one)
     return found
 
 
-def _left_of(cover: Cover, scenario: Scenario, measured: MeasuredChances) -> list[Cover]:
-    """What is left of a cover once the kinds of fall are taken out in which all it is about was measured."""
-    if cover.part not in measured.parts or not set(cover.guards) <= set(measured.guards):
-        return [cover]
-    falls = [fall.id for fall in scenario.falls] if cover.fall is None else [cover.fall]
-    left = [fall for fall in falls if fall not in measured.falls]
-    if left == falls:
-        return [cover]
-    return [Cover(cover.guards, cover.part, cover.holds, fall, cover.side) for fall in left]
-
-
-def _cover_cells(columns: Sequence[str], one: _Written) -> list[str]:
-    cells = {"guard": one.guard, "part": one.part, "holds": one.chance, "fall": one.fall}
+def _joint_cells(columns: Sequence[str], value: str, one: _Written) -> list[str]:
+    cells = {"guard": one.guard, "part": one.part, value: one.chance, "fall": one.fall}
     return [cells.get(column, "") for column in columns]
 
 
@@ -263,31 +259,3 @@ def _all_meant(guard_rows: Sequence[str], part_row: str, scenario: Scenario) -> 
 
 def _placed(objects: Sequence[Guard] | Sequence[Part], row: str) -> tuple[Placed, ...]:
     return tuple(Placed(one.id, one.row, one.side) for one in objects if one.row == row)
-
-
-def _check_written(draft: Path, scenario: Scenario, measured: MeasuredChances) -> None:
-    """Read the new folder as any command would, and compare its chances with those estimated."""
-    read = load(draft)
-    for key, chance in scenario.hits.items():
-        if not math.isclose(read.hits[key], measured.hits.get(key, chance), abs_tol=0.51 * 10**-DECIMALS):
-            raise GuardoptError(f"the chance of {key[1]} in {key[0]} was written as {read.hits[key]}")
-    found = _by_fall(((cover.guards, cover.part, cover.fall, cover.holds) for cover in read.covers), read)
-    kept = (piece for cover in scenario.covers for piece in _left_of(cover, scenario, measured))
-    wanted = _by_fall(((cover.guards, cover.part, cover.fall, cover.holds) for cover in kept), read)
-    wanted.update(_by_fall(((row.guards, row.part, row.fall, row.chance) for row in measured.covers), read))
-    if set(found) != set(wanted):
-        raise GuardoptError(f"covers.csv was not written as it was estimated: {sorted(set(found) ^ set(wanted))[0]}")
-    for row, holds in wanted.items():
-        if not math.isclose(found[row], holds, abs_tol=0.51 * 10**-DECIMALS):
-            raise GuardoptError(f"what {' + '.join(row[0])} spares of {row[1]} was written as {found[row]}")
-
-
-def _by_fall(
-    rows: Iterable[tuple[tuple[str, ...], str, str | None, float]], scenario: Scenario
-) -> dict[tuple[tuple[str, ...], str, str], float]:
-    falls = [fall.id for fall in scenario.falls]
-    return {
-        (tuple(sorted(guards)), part, kind): chance
-        for guards, part, fall, chance in rows
-        for kind in (falls if fall is None else [fall])
-    }

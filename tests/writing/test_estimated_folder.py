@@ -99,6 +99,33 @@ def test_what_guards_expose_is_written_by_guard_part_chance_and_fall(tmp_path: P
     assert {row["guard"] for row in found} >= {"crash_bar"}
 
 
+def test_harm_that_was_not_measured_is_kept_as_it_was_written(tmp_path: Path) -> None:
+    """Rows about unmeasured guards, parts and kinds of fall stay, words included; those about measured ones go."""
+    exposes = (
+        "guard,part,chance,fall,note\n"
+        "case_cover,radiator,rarely,,a lug sticks out\n"
+        "lever_guard,tank,0.3,,\n"
+        "crash_bar,lever,0.2,tip_over,\n"
+    )
+    folder = measured_folder(tmp_path / "old", falls=HALF_MEASURED, exposes=exposes)
+    answer, after = estimated(folder, tmp_path / "new")
+    assert answer.measured.falls == ("tip_over",)
+    found = rows(tmp_path / "new" / "exposes.csv")
+    assert found[0] == {
+        "guard": "case_cover",
+        "part": "radiator",
+        "chance": "rarely",
+        "fall": "",
+        "note": "a lug sticks out",
+    }
+    kept = [row for row in found if (row["guard"], row["part"]) == ("lever_guard", "tank")]
+    assert {row["fall"]: row["chance"] for row in kept if row["fall"] != "tip_over"} == {"low_side": "0.3"}
+    assert not any(row["chance"] == "0.2" for row in found)
+    assert {one.chance for one in after.exposures if one.guards == ("case_cover",)} == {
+        one.chance for one in load(folder).exposures if one.guards == ("case_cover",)
+    }
+
+
 def test_separators_line_ends_and_byte_order_marks_stay(tmp_path: Path) -> None:
     """A file that a spreadsheet wrote can be opened by it again."""
     hits = "\ufeff" + SMALL_TWIN["hits"].replace(",", ";").replace("\n", "\r\n")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from folders import write_folder
 from measured import FALLS, measured_folder
 
 from guardopt.loading.load import load
+from guardopt.model.pieces import Exposure
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import bill
 from guardopt.questions.measured.estimate import estimate
@@ -37,7 +39,7 @@ def test_costs_that_add_up_over_parts_are_those_of_estimated_tables(kit: list[st
     if any(name in (row.split(",")[0]) for name in kit for row in exposes(tmp_path)):
         pytest.skip("what this guard exposes is in a table of its own")
     report = bill(scenario, kit)
-    yearly, error = yearly_cost_lying(scenario, report.bill.kit)
+    yearly, error, _ = yearly_cost_lying(scenario, report.bill.kit)
     assert error is not None
     assert report.yearly_cost_se is not None
     assert yearly == pytest.approx(
@@ -70,7 +72,7 @@ def test_guesses_far_from_the_points_are_told_of_by_how_much(tmp_path: Path) -> 
     hits = "part,tip_over,low_side\nlever,0.01,0.01\nengine_case,0,0\nradiator,0,0\ntank,0,0\n"
     scenario = load(measured_folder(tmp_path, hits=hits))
     report = bill(scenario, [])
-    lying = kit_lying(scenario, report.bill.kit, report.bill.yearly_cost, report.yearly_cost_se)
+    lying = kit_lying(scenario, report.bill.kit, report.bill, report.yearly_cost_se)
     assert lying is not None
     assert lying.is_telling
     assert lying.difference is not None
@@ -93,3 +95,38 @@ def test_without_a_bite_only_the_place_of_rest_is_told(tmp_path: Path) -> None:
     assert made.lying.yearly_cost is None
     assert not made.lying.is_telling
     assert len(lying_sentences(made)) == 1
+
+
+def test_only_what_was_not_measured_does_harm_by_the_tables(tmp_path: Path) -> None:
+    """Struck on the bare bike by its points or else exposed: p + (1 − p) c, by addition of exclusive events.
+
+    The points tell what measured guards roll the bike onto, so a row of theirs about a measured part counts nothing.
+    """
+    plain = replace(load(measured_folder(tmp_path, knock_on=None), CHANGES), covers=())
+    unmeasured = next(one.id for one in plain.guards if one.id not in {point.id for point in plain.points})
+    rows = {part.id: row for row, part in enumerate(plain.parts)}
+    per_year = sum(fall.per_year for fall in plain.falls)
+    exposed = replace(
+        plain, exposures=(Exposure((unmeasured,), "tank", 0.3), Exposure(("crash_bar",), "radiator", 0.9))
+    )
+    kit = frozenset({unmeasured})
+    before, after = yearly_cost_lying(plain, kit)[2], yearly_cost_lying(exposed, kit)[2]
+    struck = before[rows["tank"]] / per_year
+    assert after[rows["tank"]] / per_year == pytest.approx(struck + (1.0 - struck) * 0.3, abs=0.02)
+    assert yearly_cost_lying(exposed, frozenset())[2] == pytest.approx(before)
+    with_bar = frozenset({"crash_bar"})
+    assert yearly_cost_lying(exposed, with_bar)[2] == pytest.approx(yearly_cost_lying(plain, with_bar)[2])
+
+
+def test_the_parts_that_make_the_difference_are_named(tmp_path: Path) -> None:
+    """The lever, which the tables hardly ever have struck, is named with how often it is damaged by either."""
+    hits = "part,tip_over,low_side\nlever,0.01,0.01\nengine_case,0,0\nradiator,0,0\ntank,0,0\n"
+    made = plan(load(measured_folder(tmp_path, hits=hits)), reasons=False, budget=0.0)
+    assert made.lying is not None
+    named = {one.part: one for one in made.lying.parts}
+    assert {"lever.left", "lever.right"} <= set(named)
+    for name, one in named.items():
+        row = [part.id for part in made.scenario.parts].index(name)
+        assert one.tables == pytest.approx(made.fitted.part_harmed_per_year[row])
+    assert "lever.left (damaged" in " ".join(lying_sentences(made))
+    assert made.to_json()["lying"]["parts"][0]["part"] == made.lying.parts[0].part
