@@ -7,18 +7,22 @@ import io
 import tomllib
 from collections import defaultdict
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from shipped import FALLS, FOLDER, MEASURED, NAMES, shipped, shipped_plan
 
+from guardopt.loading.load import load
 from guardopt.model.aims import Aim, Limits, Status
 from guardopt.optimization.benders import Planner
 from guardopt.questions.bench import Bench
+from guardopt.questions.measured.touchdown import touchdown
+from guardopt.questions.plan import plan
 from guardopt.reports.plan_text import plan_text
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.pricing import price
 from guardopt.simulation.sampling import draw
-from guardopt.writing.starter import KINDS, STARTERS
+from guardopt.writing.starter import KINDS, STARTERS, write_starter
 
 COLUMNS = {
     "parts": {"part", "side", "price", "hours", "break_chance", "touch_up", "strip_down", "waits", "days", "x", "y"},
@@ -224,3 +228,34 @@ def test_every_shipped_part_has_its_place_and_both_sides_share_it() -> None:
         for part in shipped(name).parts:
             places[part.row].add((part.x, part.y))
         assert all(len(found) == 1 and (None, None) not in found for found in places.values())
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_starter_lies_down_on_what_stands_out(kind: str, side: str, tmp_path: Path) -> None:
+    """Common practice, no source: a bike on its side rests on bar end or mirror, peg, case or luggage, fork foot or wheel."""
+    write_starter(tmp_path / kind, kind)
+    scenario = load(tmp_path / kind)
+    assert scenario.warnings == ()
+    lying = touchdown(scenario, [], side)
+    rows = {name.partition(".")[0] for name in lying.to_json()["rests_on"]}
+    assert rows & {"bar_end", "mirror"}
+    assert rows & {"foot_peg", "floor_panel", "pannier"}
+    assert rows <= {
+        *("bar_end", "mirror", "foot_peg", "floor_panel", "pannier", "cylinder_cover", "fork_leg"),
+        *("front_tyre", "silencer", "kickstart_lever"),
+    }
+    assert 60.0 < lying.to_json()["roll_degrees"] < 90.0
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_starter_has_the_costs_of_its_owner_and_tables_near_its_points(kind: str) -> None:
+    """Parts that wait, days without the bike, and points that come to about what its chances in words do."""
+    scenario = load(STARTERS / kind, {"scenario.sampling.falls": 1000})
+    assert scenario.day_without > 0.0
+    assert {True, False} == {part.waits for part in scenario.parts}
+    assert any(part.days for part in scenario.parts)
+    made = plan(scenario, reasons=False)
+    assert made.lying is not None
+    assert made.lying.difference is not None
+    assert abs(made.lying.difference) < 0.15 * made.fitted.yearly_cost

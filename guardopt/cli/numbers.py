@@ -65,7 +65,7 @@ def _number(value: str, param: click.Parameter | None, ctx: click.Context | None
     if not PLAIN_NUMBER.fullmatch(value):
         _is_wrong(value, param, ctx, number_fault(value) or expected)
         return 0.0
-    if abs(Decimal(value)) > _LARGEST:
+    if Decimal(value).copy_abs() > _LARGEST:
         _is_wrong(value, param, ctx, "a size that cannot be meant")
     return float(value)
 

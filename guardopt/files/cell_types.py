@@ -35,7 +35,7 @@ def exact_number(value: object) -> Decimal:
         number = Decimal(value)
     else:
         raise ValueError("not a number")
-    if number.is_finite() and abs(number) > LARGEST_NUMBER:
+    if number.is_finite() and number.copy_abs() > LARGEST_NUMBER:
         raise _explained("a size that cannot be meant")
     return number
 

@@ -30,7 +30,7 @@ MOST_ROWS: Mapping[str, int] = {
     "offers": 500,
     "riding": 500,
     "points": 1_000,
-    "exposes": 1_000,
+    "exposes": 5_000,
 }
 """Of the tables of a scenario."""
 

@@ -76,7 +76,8 @@ def test_a_written_workbook_looks_cared_for(tmp_path: Path) -> None:
     """Headings explained, drop-down lists, frozen headings, formats, what to fill in marked: read by another library."""
     run("new", tmp_path / "mine.xlsx", "--like", "naked")
     book = openpyxl.load_workbook(tmp_path / "mine.xlsx")
-    assert book.sheetnames == ["start", "scenario", "parts", "falls", "hits", "knock_on", "guards", "covers", "offers"]
+    tables = ["parts", "falls", "hits", "knock_on", "guards", "covers", "offers", "points"]
+    assert book.sheetnames == ["start", "scenario", *tables]
     assert "invented" in book["start"]["A1"].value
     parts = book["parts"]
     headings = {cell.value: cell for cell in parts[1]}
