@@ -12,6 +12,7 @@ from .loading.load import load as load
 from .model.aims import Aim as Aim
 from .model.aims import Status as Status
 from .model.scenario import Scenario as Scenario
+from .pages.budget_slider import BudgetSlider as BudgetSlider
 from .questions.bench import Bench as Bench
 from .questions.bill import BillReport as BillReport
 from .questions.bill import bill as bill
@@ -31,7 +32,6 @@ from .questions.purchase_schedule import order as order
 from .questions.schedule_result import BuyingOrder as BuyingOrder
 from .questions.try_values import try_values as try_values
 from .reports import plots as plots
-from .reports.budget_slider import BudgetSlider as BudgetSlider
 from .shop.assortment import kits as kits
 from .shop.assortment_result import ReadyKits as ReadyKits
 from .shop.quote_file import QuotedFile as QuotedFile

@@ -236,15 +236,7 @@ class Planner:
         return per_unit if aim.adds_up else 0.0
 
     def best_or_none(self, aim: Aim, limits: Limits, *, gap: float = GAP, deadline: Deadline = NEVER) -> Best | None:
-        """The best kit, as `best`; None if no kit is allowed.
-
-        Meant for many questions about one bike: where its kits are few they are listed once and for all.
-
-        Raises
-        ------
-        OutOfTimeError
-            The search stopped before any kit was found.
-        """
+        """The best kit, as `best`; None if no kit is allowed. Where kits are few they are listed once and for all."""
         deadline.check()
         table = self._lists.table_for(aim, limits)
         if table is not None:
@@ -272,7 +264,7 @@ class Planner:
         return self.scenario.spend_cents(self.kit_of(found.kit))
 
     def listed(self, among: Kit | None = None) -> KitTable | None:
-        """Every kit that can be fitted, or that some guards make, with what it costs; None if too many to list."""
+        """Every kit that can be fitted, or that some guards make, with its cost; None if too many to list."""
         return self._table() if among is None else kit_table(self.scenario, self.bike, self._finder, among)
 
     def _known_kits(self, measure: str, limits: Limits) -> list[Kit]:

@@ -6,7 +6,7 @@ import pytest
 from shipped import FOLDER
 
 import guardopt
-from guardopt.reports.budget_slider import BudgetSlider
+from guardopt.pages.budget_slider import BudgetSlider
 
 CURVE = guardopt.budgets(guardopt.load(FOLDER / "courier", {"scenario.sampling.falls": 60}))
 
