@@ -77,6 +77,7 @@ def speaker(scenario: Scenario) -> Callable[[str], str]:
     """A function that puts spoken names into a sentence in the place of ids."""
     ids = {name for guard in scenario.guards for name in (guard.id, guard.row)}
     ids |= {name for part in scenario.parts for name in (part.id, part.row)} | {fall.id for fall in scenario.falls}
+    ids |= {point.id for point in scenario.points}
     plain = {name: spoken(name).replace(", left", " (left)").replace(", right", " (right)") for name in ids}
     changed = sorted((name for name in ids if plain[name] != name), key=len, reverse=True)
     if not changed:

@@ -82,7 +82,7 @@ def answer(plan: Plan) -> dict[str, Any]:
         "left_out": [
             {
                 "name": spoken(one.guard),
-                "why": speak(why_short(one)),
+                "why": speak(why_short(one, longest=None)),
                 "costs": costs_of(one.swap.guard),
                 "saves": number(one.gain_if_added or 0.0),
                 "from": comes_in(one),
@@ -142,7 +142,7 @@ def _does_it_pay(plan: Plan) -> list[str]:
         return []
     if plan.ahead < 0.0:
         less_resale = ", what they fetch at the end taken off" if plan.scenario.resale_value(plan.kit) else ""
-        return [f"The guards cost more than they save over the years{less_resale}: this is a plan for peace of mind."]
+        return [f"The guards cost more than they save over the years{less_resale}."]
     if not plan.losing:
         return []
     names, it = said(named(plan.scenario, plan.losing)), "it" if len(plan.losing) == 1 else "them"

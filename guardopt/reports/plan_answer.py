@@ -110,12 +110,13 @@ def _left_out_table(plan: Plan) -> list[str]:
     return ["", *table(header, rows, left=2)]
 
 
-def why_short(verdict: Verdict) -> str:
-    """Why a guard is left out, in few words."""
+def why_short(verdict: Verdict, longest: int | None = LONGEST_NAME) -> str:
+    """Why a guard is left out, in few words; names longer than this are shortened."""
     if verdict.reason is Reason.BEATEN:
         rivals = verdict.swap.rivals()
-        who = shortened(rivals[0], LONGEST_NAME) if len(rivals) == 1 else f"{len(rivals)} others"
-        return f"{who} {'does' if len(rivals) == 1 else 'do'} more"
+        if len(rivals) > 1:
+            return f"{len(rivals)} others do more"
+        return f"{rivals[0] if longest is None else shortened(rivals[0], longest)} does more"
     if verdict.reason is Reason.ADDS_NOTHING and verdict.swap.harms():
         return "does more harm"
     return WHY[verdict.reason]
