@@ -10,17 +10,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from copy import copy
 from dataclasses import replace
-from functools import cache, partial
+from functools import partial
 
 import numpy as np
 
 from guardopt.arrays import Bools, Floats
-from guardopt.cuts.cut_finder import FactFinder
-from guardopt.cuts.cut_pool import CutPool
 from guardopt.cuts.enumeration import KitTable
-from guardopt.cuts.priced_kits import PricedKits, at_other_prices, kit_table
+from guardopt.cuts.known_falls import KnownFalls
+from guardopt.cuts.priced_kits import PricedKits, kit_table
 from guardopt.cuts.separation import Separation
 from guardopt.cuts.tail_cuts import TailFinder
 from guardopt.cuts.ties import TIE
@@ -40,6 +38,10 @@ from guardopt.simulation.compiled import Bike
 from guardopt.simulation.sampling import Stratum
 
 
+def _tail_finder(scenario: Scenario, sample: Sequence[Stratum], tail: float) -> TailFinder:
+    return TailFinder(Bike(scenario), sample, tail)
+
+
 class Planner:
     """Answers which kit is best, for any aim, budget and guards forced in or out.
 
@@ -51,6 +53,8 @@ class Planner:
         The simulated falls it plans on.
     tail
         Share of falls that the aim ``worst`` looks at.
+    known
+        What is shared with a planner of the same falls. Default: nothing.
 
     Attributes
     ----------
@@ -62,13 +66,21 @@ class Planner:
         ``(kinds of fall,)``: ā λ_f, how many falls of each kind count over the years.
     """
 
-    def __init__(self, scenario: Scenario, sample: Sequence[Stratum], *, tail: float = 0.1) -> None:
+    def __init__(
+        self, scenario: Scenario, sample: Sequence[Stratum], *, tail: float = 0.1, known: KnownFalls | None = None
+    ) -> None:
         self._sample, self.tail = sample, tail
-        self.bike = Bike(scenario)
-        self._finder = FactFinder(self.bike, sample)
-        self._pool = CutPool()
-        self._table = cache(partial(kit_table, scenario, self.bike, self._finder))
-        self._take_rates(scenario)
+        self._known = known or KnownFalls.of(scenario, sample)
+        self.scenario, self.bike, self._finder = scenario, self._known.bike, self._known.finder
+        self.years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
+        self.columns = columns_of(scenario, int(self._finder.group_bundle.max(initial=-1)) + 1)
+        self.terms, waiting = terms_of(self._finder, scenario, self.bike, self.columns.bundles)
+        tail_finder = partial(_tail_finder, scenario, sample, tail)
+        self.cuts = Separation(self._finder, self._known.pool, tail_finder, self.terms.weights, waiting)
+        self._lists = PricedKits(scenario, self._known.table, self.years_of, self.cuts.tail_anew)
+        self._measured: dict[tuple[Kit, str], float] = {}
+        self._spend_of: dict[Kit, float] = {}
+        self.fitting_rows = fitting_rows(scenario)
 
     def with_rates(self, per_year: Sequence[float]) -> Planner:
         """A planner for the same bike with other fall rates, which shares sample, cuts and table with this one.
@@ -79,9 +91,7 @@ class Planner:
             ``(kinds of fall,)``: λ_f, in the order of the scenario.
         """
         falls = tuple(replace(fall, per_year=rate) for fall, rate in zip(self.scenario.falls, per_year, strict=True))
-        other = copy(self)
-        other._take_rates(replace(self.scenario, falls=falls))
-        return other
+        return Planner(replace(self.scenario, falls=falls), self._sample, tail=self.tail, known=self._known)
 
     def with_terms(self, scenario: Scenario) -> Planner:
         """A planner for the same falls under other terms, which shares sample and cuts with this one.
@@ -92,35 +102,13 @@ class Planner:
             Its falls cost what those of this planner do; rates, years, money for guards, what they cost and wear may
             differ.
         """
-        other = copy(self)
-        other.bike = Bike(scenario)
-        is_worn_alike = np.array_equal(self.bike.wear, other.bike.wear)
-        other._finder = self._finder.with_terms(other.bike, None if is_worn_alike else self._sample)
-        other._pool = self._pool.of_every_kit()
-        same = partial(at_other_prices, self._table, scenario)
-        anew = partial(kit_table, scenario, other.bike, other._finder)
-        other._table = cache(same if is_worn_alike else anew)
-        other._take_rates(scenario)
-        return other
-
-    def _take_rates(self, scenario: Scenario) -> None:
-        self.scenario, finder = scenario, self._finder
-        self.years_of = scenario.annuity * np.array([fall.per_year for fall in scenario.falls])
-        self.columns = columns_of(scenario, int(finder.group_bundle.max(initial=-1)) + 1)
-        self.terms, waiting = terms_of(finder, scenario, self.bike, self.columns.bundles)
-        self.cuts = Separation(
-            finder, self._pool, lambda: TailFinder(Bike(scenario), self._sample, self.tail), self.terms.weights, waiting
-        )
-        self._lists = PricedKits(scenario, self._table, self.years_of, self.cuts.tail_anew)
-        self._known: dict[tuple[Kit, str], float] = {}
-        self._spend_of: dict[Kit, float] = {}
-        self.fitting_rows = fitting_rows(scenario)
+        return Planner(scenario, self._sample, tail=self.tail, known=self._known.under(scenario, self._sample))
 
     def measure(self, name: str, kit: Kit) -> float:
         """What a kit measures, exact on the sample; `name` is that of a measure (`measures.MEASURES`)."""
-        if (kit, name) not in self._known:
-            self._known[kit, name] = MEASURES[name].value(self, kit)
-        return self._known[kit, name]
+        if (kit, name) not in self._measured:
+            self._measured[kit, name] = MEASURES[name].value(self, kit)
+        return self._measured[kit, name]
 
     def renewals(self, kit: Kit) -> Floats:
         """``(kinds of fall,)``: what renewing guards of a kit costs in the mean of one fall."""
@@ -253,7 +241,7 @@ class Planner:
         """
         if deadline.is_over:
             return None
-        table = self._table()
+        table = self._known.table()
         if table is not None:
             return table.cheapest(self.years_of, cost_at_most, limits.must, limits.never)
         at_most = {} if math.isinf(cost_at_most) else {COST: cost_at_most}
@@ -265,11 +253,11 @@ class Planner:
 
     def listed(self, among: Kit | None = None) -> KitTable | None:
         """Every kit that can be fitted, or that some guards make, with its cost; None if too many to list."""
-        return self._table() if among is None else kit_table(self.scenario, self.bike, self._finder, among)
+        return self._known.table() if among is None else kit_table(self.scenario, self.bike, self._finder, among)
 
     def _known_kits(self, measure: str, limits: Limits) -> list[Kit]:
         """The best of the kits measured so far that are allowed, to start from."""
-        known = sorted((value, sorted(kit)) for (kit, one), value in self._known.items() if one is measure)
+        known = sorted((value, sorted(kit)) for (kit, one), value in self._measured.items() if one is measure)
         allowed = (frozenset(kit) for _, kit in known if self.is_allowed(frozenset(kit), limits))
         first = next(allowed, None)
         return [] if first is None else [first]

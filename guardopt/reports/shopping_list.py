@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from guardopt.errors import GuardoptError, InputError, Problem
+from guardopt.errors import GuardoptError, InputError, Parameter, Problem
 from guardopt.files.spreadsheet_safety import safe
 from guardopt.files.tables import BESIDE_A_SCENARIO, READING_ORDER
 from guardopt.files.whole_file import refuse_taken_file, write_file
@@ -129,7 +129,7 @@ def check_list(path: Path) -> None:
     InputError
         Its name will not do, or the package that writes workbooks is missing.
     """
-    where = f"--list {escaped(str(path))}"
+    where = Parameter(f"list {escaped(str(path))}")
     if path.suffix.lower() not in ENDINGS:
         raise InputError([Problem(where, f"expected a name that ends in {listed(ENDINGS)}")])
     if path.name.casefold() in (*READING_ORDER, *BESIDE_A_SCENARIO):
@@ -147,7 +147,7 @@ def write_list(path: Path, plan: Plan) -> None:
     InputError
         Something is there already, or it cannot be written.
     """
-    where = f"--list {escaped(str(path))}"
+    where = Parameter(f"list {escaped(str(path))}")
     lines = shopping_list(plan.scenario, plan.kit)
     ending = path.suffix.lower()
     if ending == ".xlsx":
