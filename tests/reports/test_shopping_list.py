@@ -109,4 +109,4 @@ def test_a_name_that_will_not_do_is_refused_before_anything_is_planned(name: str
     (tmp_path / "there.csv").write_text("mine")
     with pytest.raises(InputError) as caught:
         check_list(tmp_path / name)
-    assert str(caught.value) == f"--list {tmp_path / name}: {message}"
+    assert str(caught.value) == f"list {tmp_path / name}: {message}"
