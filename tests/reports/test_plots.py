@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,7 @@ from guardopt.questions.forecast import forecast as forecast_of
 from guardopt.questions.plan import plan as plan_of
 from guardopt.questions.purchase_schedule import order as order_of
 from guardopt.questions.schedule_result import BuyingOrder
+from guardopt.reports.sureness_text import worth_rows
 from guardopt.words import number
 
 pytest.importorskip("jinja2")
@@ -195,6 +197,23 @@ def test_guards_are_ranked_by_how_often_the_best_kit_has_them(ax: Axes) -> None:
     assert ax.yaxis_inverted()
     assert f"{doubted().draws} worlds" in ax.get_xlabel()
     assert [text.get_text() for text in ax.texts] == [f"{100 * share:.0f} %" for share in shares]
+
+
+def test_what_is_worth_knowing_is_drawn_as_it_is_told(ax: Axes) -> None:
+    """Groups, then numbers, each as long as it is worth, with one standard error either way."""
+    from matplotlib.container import BarContainer
+
+    made = plan_of(twin().plan.scenario, reasons=False, sure=80)
+    assert made.sureness is not None
+    rows = worth_rows(made.scenario, made.sureness)
+    assert len(rows) > 2
+    plots.worth_knowing(made, ax)
+    bars = next(one for one in ax.containers if isinstance(one, BarContainer))
+    assert [bar.get_width() for bar in bars] == [row.worth for row in rows]
+    (lines,) = bars.errorbar.lines[2]
+    ends = [tuple(line[:, 0]) for line in lines.get_segments()]
+    assert ends == [pytest.approx((row.worth - row.error, row.worth + row.error)) for row in rows]
+    plots.worth_knowing(replace(made, sureness=None), ax)
 
 
 def test_purchases_stand_in_the_order_of_buying(ax: Axes) -> None:
