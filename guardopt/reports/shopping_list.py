@@ -80,16 +80,27 @@ def shopping_list(scenario: Scenario, kit: Kit) -> list[Line]:
     fitting = sum(guard.fit_cents for guard in bought)
     if fitting:
         lines.append(Line("fit", f"{hours:g} hours of fitting", amount_cents=fitting))
+    off = [guard for guard in scenario.guards if guard.owned and guard.id not in kit]
+    lines += [
+        Line(
+            "sell",
+            f"{_named(group)}, which you have",
+            len(group),
+            -group[0].sells_cents,
+            -len(group) * group[0].sells_cents,
+            group[0].note,
+        )
+        for group in _by_row([guard for guard in off if guard.sells_cents])
+    ]
     total = sum(line.amount_cents or 0 for line in lines)
     if total != scenario.spend_cents(kit):
         raise GuardoptError(
             f"the shopping list comes to {_money(total)}, the kit to {_money(scenario.spend_cents(kit))}"
         )
     lines.append(Line("pay", "in all, now", amount_cents=total))
-    off = [guard for guard in scenario.guards if guard.owned and guard.id not in kit]
     lines += [
-        Line("take off", f"{_named(group)}: what it fetches is yours", len(group), note=group[0].note)
-        for group in _by_row(off)
+        Line("take off", _named(group), len(group), note=group[0].note)
+        for group in _by_row([guard for guard in off if not guard.sells_cents])
     ]
     worn = [guard for guard in scenario.guards if guard.id in kit and guard.lasts_falls is not None]
     lines += [_renewal(group) for group in _by_row(worn)]
@@ -106,9 +117,9 @@ def _renewal(group: list[Guard]) -> Line:
 
 def _by_row(guards: Iterable[Guard]) -> list[list[Guard]]:
     """Guards of one row of the table together if they cost the same: the two sides of one thing."""
-    rows: dict[tuple[str, int], list[Guard]] = {}
+    rows: dict[tuple[str, int, int], list[Guard]] = {}
     for guard in guards:
-        rows.setdefault((guard.row, guard.price_cents), []).append(guard)
+        rows.setdefault((guard.row, guard.price_cents, guard.sells_cents), []).append(guard)
     return list(rows.values())
 
 

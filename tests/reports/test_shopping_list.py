@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -37,7 +38,7 @@ def test_every_line_says_what_to_do(twin: Scenario) -> None:
         ("offer", "engine set, off the single prices", "", "", "-30.00", ""),
         ("fit", "2 hours of fitting", "", "", "40.00", ""),
         ("pay", "in all, now", "", "", "250.00", ""),
-        ("take off", "lever guard, right: what it fetches is yours", "1", "", "", ""),
+        ("take off", "lever guard, right", "1", "", "", ""),
         ("renew", "lever guard, left, each after 5 falls", "1", "12.00", "", ""),
         ("renew", "case cover, left, each after 4 falls", "1", "40.00", "", ""),
     ]
@@ -46,10 +47,20 @@ def test_every_line_says_what_to_do(twin: Scenario) -> None:
 @given(st.integers(0, 10_000), st.integers(0, 255))
 def test_the_lines_add_up_to_what_the_kit_costs(seed: int, chosen: int) -> None:
     """To the cent, whatever offers overlap: `shopping_list` raises if they do not."""
-    scenario = random_scenario(seed, falls_sampled=1, own_costs=False)
+    scenario = random_scenario(seed, falls_sampled=1)
     kit = frozenset(guard.id for number, guard in enumerate(scenario.guards) if chosen >> number & 1)
     lines = {line.do: line for line in shopping_list(scenario, kit)}
     assert lines["pay"].amount_cents == scenario.spend_cents(kit)
+    assert ("sell" in lines) == (scenario.sold_cents(kit) > 0)
+
+
+def test_what_is_sold_pays_for_what_is_bought(twin: Scenario) -> None:
+    """An owned guard that comes off and fetches something stands above the sum; one that fetches nothing below it."""
+    sold = tuple(replace(one, sells_cents=450) if one.id == "lever_guard.right" else one for one in twin.guards)
+    lines = [line.cells() for line in shopping_list(replace(twin, guards=sold), frozenset({"crash_bar"}))]
+    assert ("sell", "lever guard, right, which you have", "1", "-4.50", "-4.50", "") in lines
+    assert ("pay", "in all, now", "", "", "205.50", "") in lines
+    assert ("take off", "lever guard, left", "1", "", "", "") in lines
 
 
 def written(tmp_path: Path, ending: str) -> Path:
