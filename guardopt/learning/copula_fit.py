@@ -65,7 +65,7 @@ def learn_correlation(
     """
     parts = [part for part in scenario.parts if 0.0 < chances[part.id] < 1.0]
     struck = np.array([[part.id in fall.struck for part in parts] for fall in falls], dtype=bool)
-    exposed = np.array([[fall.exposes(part) for part in parts] for fall in falls], dtype=bool)
+    exposed = np.array([[fall.tells_strikes_of(scenario, part) for part in parts] for fall in falls], dtype=bool)
     left_alone = Correlation(len(falls))
     if len(falls) < ENOUGH_FALLS or not 0.0 < guess.mean < 1.0:
         return left_alone

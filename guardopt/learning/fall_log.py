@@ -7,7 +7,7 @@ from datetime import date
 from functools import cached_property
 
 from guardopt.errors import Problem
-from guardopt.model.pieces import Cover, Kit, Part, Side
+from guardopt.model.pieces import Cover, Exposure, Kit, Part, Side
 from guardopt.model.scenario import Scenario
 
 DAYS_A_YEAR = 365.25
@@ -74,9 +74,19 @@ class LoggedFall:
             if cover.part == part and self.counts(cover) and self.fitted.issuperset(cover.guards)
         ]
 
-    def counts(self, cover: Cover) -> bool:
-        """A cover counts if it is for this kind of fall and its guards, if fitted, serve on a side struck."""
-        return cover.fall in (None, self.fall) and (cover.side is None or cover.side in self.sides)
+    def tells_strikes_of(self, scenario: Scenario, part: Part) -> bool:
+        """Whether it shows if the bare bike would have been struck there.
+
+        The part was exposed, and no guard was fitted that may have been what struck it.
+        """
+        return self.exposes(part) and not any(
+            row.part == part.id and self.counts(row) and self.fitted.issuperset(row.guards)
+            for row in scenario.exposures
+        )
+
+    def counts(self, row: Cover | Exposure) -> bool:
+        """A row counts if it is for this kind of fall and its guards, if fitted, serve on a side struck."""
+        return row.fall in (None, self.fall) and (row.side is None or row.side in self.sides)
 
 
 @dataclass(frozen=True)

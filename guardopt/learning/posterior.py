@@ -6,7 +6,7 @@ Every guess is worth so many years or falls, and what was seen is added to it:
     chance = (guess · weight + yes) / (weight + falls)   weight = 4 unless told          Beta-Binomial
 
 (Gelman et al., Bayesian Data Analysis, 3rd edition 2013, sections 2.4 and 2.6). A strike counts only falls that
-exposed the part; a part harmed by a knock-on alone was not struck. Chances that guards hold are `noisy_or_em`, the
+exposed the part, with no guard on that may have struck it; a part harmed by a knock-on alone was not struck. Chances that guards hold are `noisy_or_em`, the
 correlation is `copula_fit`.
 """
 
@@ -151,7 +151,8 @@ def _seen(scenario: Scenario, number: Number, log: Log) -> Seen:
         return Seen(0.0, 0.0)
     parts = [part for part in scenario.parts if part.id in number.parts]
     if number.kind is Kind.STRIKE:
-        return _counted([part.id in fall.struck for fall in falls for part in parts if fall.exposes(part)])
+        telling = [(fall, part) for fall in falls for part in parts if fall.tells_strikes_of(scenario, part)]
+        return _counted([part.id in fall.struck for fall, part in telling])
     return _counted([part.id in fall.broken for fall in falls for part in parts if part.id in fall.harmed])
 
 

@@ -247,7 +247,24 @@ def _chances(learned: Learned, show_all: bool) -> list[str]:
                 "seen which held; shared out by expectation and maximisation.)",
                 "  ",
             )
-    return lines + _correlation(learned)
+    return lines + _struck_by_guards(learned) + _correlation(learned)
+
+
+def _struck_by_guards(learned: Learned) -> list[str]:
+    """Which parts' chances of being struck do not count all falls, since a guard may have been what struck them."""
+    scenario, falls = learned.scenario, learned.log.falls
+    parts = [
+        part.id
+        for part in scenario.parts
+        if any(fall.exposes(part) and not fall.tells_strikes_of(scenario, part) for fall in falls)
+    ]
+    if not parts:
+        return []
+    return wrapped(
+        f"(Falls with a guard on that may itself strike {listed(parts, last='or')} do not count for how often it is "
+        "struck on the bare bike. What such a guard does, the chances of exposes.csv, is left as it was.)",
+        "  ",
+    )
 
 
 def _chance_table(shown: Sequence[Estimate], yes: str) -> list[str]:

@@ -22,8 +22,9 @@ from guardopt.learning.fall_log import Log, LoggedFall, Watched
 from guardopt.learning.learn import Learned, learn
 from guardopt.learning.posterior import Estimate, update
 from guardopt.model.numbers import Kind, Number, numbers_of, value_of, with_values
-from guardopt.model.pieces import Side
+from guardopt.model.pieces import Exposure, Side
 from guardopt.model.scenario import Scenario
+from guardopt.reports.learn_text import learn_text
 
 LEFT, RIGHT = frozenset({Side.LEFT}), frozenset({Side.RIGHT})
 DAY = date(2025, 1, 1)
@@ -289,3 +290,38 @@ def test_numbers_are_set_and_read_by_their_address(twin: Scenario) -> None:
         others = [one for one in numbers_of(twin) if one != number]
         assert all(value_of(changed, one) == value_of(twin, one) for one in others)
         assert with_values(changed, {number: before}) == twin
+
+
+def test_a_strike_that_a_guard_may_have_caused_does_not_count(twin: Scenario) -> None:
+    """With the crash bar on, which may roll the bike onto its case, nobody can tell what the bare case would have got.
+
+    Only low-sides count where the row is for tip-overs, and falls without the bar. The right answer is 1 of 2 with the
+    guess worth 4; counting all would be 3 of 4.
+    """
+    bar = Exposure(("crash_bar",), "engine_case", 0.9, fall="tip_over")
+    falls = (
+        fall(struck="engine_case", broken="engine_case"),
+        fall(),
+        fall(struck="engine_case", broken="engine_case", fitted="crash_bar"),
+        fall(struck="engine_case", broken="engine_case", fitted="crash_bar"),
+        fall("low_side", struck="engine_case", broken="engine_case", fitted="crash_bar"),
+    )
+    log = Log(TWO_YEARS, falls)
+    assert estimates(twin, log)["hits.engine_case.tip_over"].now.mean == pytest.approx((0.3 * 4 + 3) / (4 + 4))
+    found = estimates(replace(twin, exposures=(bar,)), log)
+    assert found["hits.engine_case.tip_over"].now.mean == pytest.approx((0.3 * 4 + 1) / (4 + 2))
+    assert found["hits.engine_case.low_side"].seen.out_of == 1.0
+    assert found["hits.tank.tip_over"].seen.out_of == 4.0
+    assert found["parts.engine_case.break_chance"].seen.out_of == 4.0
+
+
+def test_the_report_says_which_strikes_do_not_count(twin: Scenario) -> None:
+    """One sentence names the part, and only where the guard was on in a fall."""
+    scenario = replace(twin, exposures=(Exposure(("crash_bar",), "engine_case", 0.9),))
+    said = {
+        worn: " ".join(learn_text(made, made.effect()).split())
+        for worn in ("", "crash_bar")
+        for made in [learn(scenario, Log(TWO_YEARS, (fall(struck="engine_case", fitted=worn),)))]
+    }
+    assert "may itself strike engine_case do not count" in said["crash_bar"]
+    assert "may itself strike" not in said[""]
