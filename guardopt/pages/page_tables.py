@@ -11,7 +11,7 @@ from guardopt.pages.bike_drawing import numbers_of
 from guardopt.pages.page_steps import StepWords, named, said, speaker
 from guardopt.questions.plan_headline import check_first, days_without, nearly_as_good
 from guardopt.questions.plan_result import Plan
-from guardopt.reports.bill_text import often
+from guardopt.reports.bill_text import how_often_put_right, often
 from guardopt.reports.plan_answer import comes_in, costs_of, why_short
 from guardopt.reports.plots import spoken
 from guardopt.reports.touchdown_text import lying_sentences
@@ -196,6 +196,7 @@ def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
         {
             "number": numbers.get(scenario.parts[row].row, ""),
             "name": spoken(scenario.parts[row].id),
+            "waits": scenario.parts[row].waits,
             "bills": [number(float(bill.part_bill_per_year[row])) for _, bill in bikes(plan)],
             "often": often(float(plan.fitted.part_harmed_per_year[row])),
         }
@@ -211,6 +212,7 @@ def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
         "first": rows[:PARTS_IN_SIGHT],
         "rest": rows[PARTS_IN_SIGHT:],
         "strips": strips,
+        "put_right": how_often_put_right(scenario) if scenario.waits else "",
         "all_paid": bool((plan.bare.repair_bill <= plan.bare.owner_cost + HALF_A_CENT).all()),
         "uncovered": uncovered,
         "beside": beside,

@@ -304,3 +304,16 @@ def test_sentences_begin_with_a_capital_letter() -> None:
         assert reasons
         for reason in reasons:
             assert not re.search(r"^[a-z]|\. [a-z]", reason), reason
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_parts_that_wait_are_marked_and_how_often_they_are_put_right_is_said(name: str) -> None:
+    """Every row of a part that waits says so, and no other; the small twin's parts do not wait."""
+    page = page_of(name)
+    waiting = {part.id for part in page.plan.scenario.parts if part.waits}
+    rows = re.findall(r'<th scope="row">([^<]+)<small>waits</small></th>', page.html)
+    shown = {
+        part.id for part, paid in zip(page.plan.scenario.parts, page.plan.bare.part_bill_per_year, strict=True) if paid
+    }
+    assert len(rows) == len(waiting & shown)
+    assert ("is put right " in text_of(page.html)) == bool(waiting)
