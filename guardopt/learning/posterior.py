@@ -5,9 +5,9 @@ Every guess is worth so many years or falls, and what was seen is added to it:
     rate   = (per_year · w + falls) / (w + years)        w = watched_years               Gamma-Poisson
     chance = (guess · weight + yes) / (weight + falls)   weight = 4 unless told          Beta-Binomial
 
-(Gelman et al., Bayesian Data Analysis, 3rd edition 2013, sections 2.4 and 2.6). A strike counts only falls that
-exposed the part, with no guard on that may have struck it; a part harmed by a knock-on alone was not struck. Chances that guards hold are `noisy_or_em`, the
-correlation is `copula_fit`.
+(Gelman et al., Bayesian Data Analysis, 3rd edition 2013, sections 2.4 and 2.6). A strike counts only falls that exposed
+the part, with no guard on that may have struck it; a part harmed by a knock-on alone was not struck. Chances that
+guards hold are `noisy_or_em`, the correlation is `copula_fit`.
 """
 
 from __future__ import annotations
