@@ -105,7 +105,8 @@ def bill(
 @click.option(
     "--like",
     type=click.Choice(["naked", "faired", "tourer", "trail", "scooter"]),
-    help="Start from the parts and guards of such a bike; all numbers are invented.",
+    help="Start from the parts and guards of such a bike: naked, without fairing; faired, a sports bike also ridden on "
+    "track; tourer, with panniers; trail, for road and trail; scooter. All numbers are invented.",
 )
 @click.option(
     "--from",
@@ -131,6 +132,7 @@ def new(target: Path, like: str | None, source: Path | None) -> None:
         for what, number in first:
             click.echo(f"  {what} ({number})")
         click.echo(f"and then, when you know what guards cost, {offers} ({later}).")
+        click.echo("Where per_year is a guess of yours, put 1 into watched_years beside it, but at least 1 / per_year.")
         click.echo(f"Then run: guardopt check {target}")
         return
     copied = copy_scenario(source, target)

@@ -52,7 +52,7 @@ FIRST_ROWS: Mapping[str, str] = {
 BLOCK = 2_000
 """Rows divided into cells at once: as many as a processor's cache holds, which makes it twice as fast."""
 
-_DIVIDED_NUMBER = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+,[0-9]{1,2}|[+-]?[0-9]+,[0-9]{1,2}")
+_DIVIDED_NUMBER = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+,[0-9]{1,2}|[+-]?[0-9]+,(?:[0-9]{1,2}|-{1,2})")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 
 

@@ -12,7 +12,7 @@ from guardopt.files.sources import Sheets
 from guardopt.files.tables import NOTE_COLUMN, OPTIONAL_TABLES, Table
 from guardopt.loading.columns import TABLE_MODELS
 from guardopt.loading.meaning.scaling import TIMES, default_of, factor_of, scaled_row
-from guardopt.loading.settings import words_in
+from guardopt.loading.settings import SECTIONS, words_in
 from guardopt.number_faults import thousands_fault
 from guardopt.spelling import advice, escaped, shown
 
@@ -67,7 +67,11 @@ def apply_changes(sheets: Sheets, changes: Mapping[str, object], findings: Findi
         elif name in ID_COLUMNS:
             sheets = _with_table_cell(sheets, name, rest, cell, findings)
         else:
-            findings.error(where, f"unknown file {shown(name)}{advice(name, ['scenario', *ID_COLUMNS])}")
+            setting = ".".join(("scenario", name, *rest))
+            meant = (
+                f"; did you mean {setting}?" if name and name in SECTIONS else advice(name, ["scenario", *ID_COLUMNS])
+            )
+            findings.error(where, f"unknown file {shown(name)}{meant}")
     return sheets
 
 

@@ -126,6 +126,11 @@ def test_fewer_cells_than_columns_leave_the_rest_blank() -> None:
             "otherwise a cell with a separator in it needs quotation marks, and decimals a point",
         ),
         (
+            "part,price\nx,450,-\n",
+            "parts.csv, line 2: found 3 cells, expected 2; if 450,- is one number, it has a dash in the place of cents: "
+            "write 450; otherwise a cell with a separator in it needs quotation marks, and decimals a point",
+        ),
+        (
             "part,hits,price\nx,1,2,1.200,50\n",
             "parts.csv, line 2: found 5 cells, expected 3; if 1.200,50 is one number, it has a thousands separator and a "
             "decimal comma: write 1200.50; "

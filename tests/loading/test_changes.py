@@ -107,6 +107,7 @@ def test_the_files_are_left_as_they_are(tmp_path: Path) -> None:
             "found 'lever_gard', expected a guard of guards.csv; did you mean lever_guard?",
         ),
         ("fals.low_side.per_year", 1, "unknown file 'fals'; did you mean falls?"),
+        ("owner.years", 8, "unknown file 'owner'; did you mean scenario.owner.years?"),
         ("falls.lowside.per_year", 1, "no row 'lowside' in falls.csv; did you mean low_side?"),
         ("falls.low_side.peryear", 1, "unknown column 'peryear'; did you mean per_year?"),
         ("hits.lever.lowside", 1, "unknown column 'lowside'; did you mean low_side?"),
