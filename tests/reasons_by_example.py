@@ -51,8 +51,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {},
         "bar",
         Reason.PICKED,
-        "Costs EUR 20.00; saves EUR 130 over 1 year, mostly on tank and seat; paid back after 2 months. pad would "
-        "have to come off with it. The best kit without it is EUR 130 worse over the years.",
+        "Costs EUR 20.00; saves EUR 130 over 1 year, mostly on tank and seat; paid back after 3 months. This "
+        "counts pad too, which needs it. The best kit without it is EUR 130 worse over the years.",
     ),
     (
         {"guards": [replace(BAR, owned=True)], "covers": BAR_COVERS},
@@ -83,8 +83,8 @@ EXAMPLES: list[tuple[dict[str, Any], dict[str, Any], str, Reason, str]] = [
         {"must": ["pad"]},
         "bar",
         Reason.PICKED,
-        "Costs EUR 20.00; saves EUR 100 over 1 year, mostly on tank; paid back after 2 months. pad would have to come"
-        " off with it. No kit is possible without it.",
+        "Costs EUR 20.00; saves EUR 100 over 1 year, mostly on tank; paid back after 4 months. This counts pad "
+        "too, which needs it. No kit is possible without it.",
     ),
     (
         {"guards": [BAR], "covers": BAR_COVERS},

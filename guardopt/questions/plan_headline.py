@@ -104,7 +104,18 @@ def _does_it_pay(plan: Plan) -> str:
         return f" The guards cost more than that{less_resale}; {outlay}."
     if not plan.losing:
         return ""
-    return f" But {guards_named(plan.scenario, plan.losing)} {save_less(len(plan.losing))}; {outlay}."
+    return f" But {_losing(plan)} {save_less(len(plan.losing))}; {outlay}."
+
+
+def _losing(plan: Plan) -> str:
+    """The guards that save less than they cost, each with those that need it and are counted with it."""
+    needed_by = {one.guard: one.swap.off for one, _ in plan.verdicts if one.guard in plan.losing and one.swap.off}
+    if not needed_by:
+        return guards_named(plan.scenario, plan.losing)
+    return listed(
+        [f"{name} with {listed(needed_by[name], last='and')}" if name in needed_by else name for name in plan.losing],
+        last="and",
+    )
 
 
 def _what_outlay_does(plan: Plan) -> str:
@@ -187,7 +198,12 @@ def check_first(plan: Plan) -> str:
         return ""
     if call.loss_if_barred <= HALF_A_CENT:
         return f"Check {call.guard} first: another kit does as well without it."
-    return f"Check {call.guard} first: if it saved {percent(call.least_shortfall)} less, you could do without it."
+    less = percent(call.least_shortfall)
+    more = in_order(plan.scenario, call.kit_if_barred - plan.kit)
+    if 0 < len(more) <= NAMED_AT_MOST and plan.kit - call.kit_if_barred == call.swap.along:
+        others, do = guards_named(plan.scenario, more), "is" if len(more) == 1 else "are"
+        return f"Check {call.guard} first: if it saves {less} less, {others} {do} as good."
+    return f"Check {call.guard} first: if it saved {less} less, you could do without it."
 
 
 def _second_opinion(plan: Plan) -> str:

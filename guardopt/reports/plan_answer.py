@@ -8,6 +8,7 @@ from guardopt.model.pieces import Guard
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan_result import Plan
 from guardopt.reports.layout import cautions, shortened, table, title
+from guardopt.spelling import listed
 from guardopt.words import exact_money, money, number, wrapped, years
 
 WHY = {
@@ -55,9 +56,10 @@ def _beside(plan: Plan, verdict: Verdict) -> str:
     if not verdict.picked or verdict.reason is Reason.OWNED:
         return ""
     currency, over, left = plan.scenario.currency, f"over {years(plan.scenario.years)}", verdict.left_once_paid
+    also = f" and that of {listed(verdict.swap.off, last='and')}" if verdict.swap.off else ""
     if left < 0.0:
-        return f"Its price paid, it costs you {money(-left, currency)} {over}."
-    return f"Its price paid, {money(left, currency)} is left {over}."
+        return f"Its price{also} paid, it costs you {money(-left, currency)} {over}."
+    return f"Its price{also} paid, {money(left, currency)} is left {over}."
 
 
 def _kit_table(plan: Plan) -> list[str]:
@@ -80,7 +82,19 @@ def _kit_table(plan: Plan) -> list[str]:
         for one, _ in plan.verdicts
         if one.picked
     ]
-    return ["", *table((heading, "costs", "saves", "left once paid", "paid back"), rows), *offers_taken(plan)]
+    lines = ["", *table((heading, "costs", "saves", "left once paid", "paid back"), rows)]
+    return [*lines, *_counted_along(plan), *offers_taken(plan)]
+
+
+def _counted_along(plan: Plan) -> list[str]:
+    """Which guards count for more than themselves, since others need them."""
+    with_others = [
+        f"{one.guard} counts {listed(one.swap.off, last='and')} too, which "
+        f"{'needs' if len(one.swap.off) == 1 else 'need'} it"
+        for one, _ in plan.verdicts
+        if one.picked and one.swap.off
+    ]
+    return wrapped(f"({'; '.join(with_others)}.)", "  ") if with_others else []
 
 
 def costs_of(guard: Guard) -> str:
@@ -90,11 +104,12 @@ def costs_of(guard: Guard) -> str:
 
 def _paid_back(plan: Plan, verdict: Verdict) -> str:
     """After how long a guard has paid for itself."""
-    if verdict.pays_back_years is None:
+    paid_back = verdict.paid_back_years
+    if paid_back is None:
         return "not at all"
-    if verdict.pays_back_years > plan.scenario.years:
-        return f"not in {years(plan.scenario.years)}"
-    return f"after {years(verdict.pays_back_years)}"
+    if paid_back > plan.scenario.years:
+        return "by its resale" if verdict.left_once_paid >= 0.0 else f"not in {years(plan.scenario.years)}"
+    return f"after {years(paid_back)}"
 
 
 def _left_out_table(plan: Plan) -> list[str]:

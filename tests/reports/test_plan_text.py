@@ -171,7 +171,7 @@ def test_the_closest_call_is_where_a_kit_without_the_guard_does_as_well(make_sce
     assert made.closest_call is not None
     assert made.closest_call.guard == "bar"
     assert made.closest_call.least_shortfall == pytest.approx(0.06)
-    assert "Check bar first: if it saved 6 % less, you could do without it." in headline(made)
+    assert "Check bar first: if it saves 6 % less, pad is as good." in headline(made)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -32,10 +32,11 @@ def _picked(question: Question, verdict: Verdict) -> str:
     }[verdict.reason]
     if swap.saving > HALF_A_CENT:
         text += f"; saves {money(swap.saving, currency)} over {span}{_mostly(verdict)}"
-        if verdict.pays_back_years and verdict.pays_back_years <= scenario.years:
-            text += f"; paid back after {years(verdict.pays_back_years)}"
-        elif verdict.pays_back_years:
-            text += f"; would take {years(verdict.pays_back_years)} to pay back"
+        paid_back = 0.0 if verdict.reason is Reason.OWNED else verdict.paid_back_years
+        if paid_back and paid_back <= scenario.years:
+            text += f"; paid back after {years(paid_back)}"
+        elif paid_back:
+            text += f"; would take {years(paid_back)} to pay back"
             if swap.guard.resale_share:
                 fetched = money(swap.guard.resale_share * swap.guard.price, currency)
                 text += f", not counting the {fetched} it fetches at the end"
@@ -43,9 +44,10 @@ def _picked(question: Question, verdict: Verdict) -> str:
         text += f"; costs {money(-swap.saving, currency)} more over {span} than it saves"
     else:
         text += f"; saves nothing over {span}"
-    text += f".{_harm(question, verdict)}{_fetches(question, verdict)}"
+    also = ""
     if swap.off:
-        text += f" {_and(swap.off)} would have to come off with it."
+        also = f" This counts {_and(swap.off)} too, which {'needs' if len(swap.off) == 1 else 'need'} it."
+    text += f".{also}{_harm(question, verdict)}{_fetches(question, verdict)}"
     if verdict.loss_if_barred is None:
         return text if question.is_out_of_time else f"{text} No kit is possible without it."
     if verdict.loss_if_barred > HALF_A_CENT:

@@ -64,6 +64,11 @@ class Swap:
     off: tuple[str, ...]
 
     @property
+    def along(self) -> Kit:
+        """The guard and those that need it: what is on the bike with it and not without."""
+        return self.plus.kit - self.without.kit
+
+    @property
     def saving(self) -> float:
         """What the guard saves over the years, its renewals paid."""
         return self.without.cost_over_years - self.plus.cost_over_years

@@ -41,9 +41,9 @@ class Reason(StrEnum):
 class Verdict:
     """One guard's place in a plan; the names of its numbers are those of ``plan --json``.
 
-    Not in there is `swap`; `next_entry_budget` is the least budget above the plan's whose best kit has the guard.
-    Money is in the scenario's currency. Of the numbers with a default, the first three are of picked guards and the
-    others of those left out; None where there is no such number.
+    Not in there are `swap` and `kit_if_barred`, the best kit without a picked guard; `next_entry_budget` is the least
+    budget above the plan's whose best kit has the guard. Money is in the scenario's currency. Of the numbers with a
+    default, the first three are of picked guards and the others of those left out; None where there is no such number.
     """
 
     guard: str
@@ -60,12 +60,24 @@ class Verdict:
     enters_at_budget: float | None = None
     next_entry_budget: float | None = None
     enters_at_price: float | None = None
+    kit_if_barred: Kit = frozenset()
 
     @property
     def left_once_paid(self) -> float:
-        """What a picked guard saves over the years less its own price, what it fetches now or at the end counted."""
-        guard = self.swap.guard
-        return self.swap.saving - guard.gives_up_cents / 100 + self.swap.scenario.resale_value([guard.id])
+        """What a picked guard saves over the years less its own price, what it fetches now or at the end counted.
+
+        Its saving is also that of the guards that need it, so their prices are taken off as well.
+        """
+        scenario, paid = self.swap.scenario, self.swap.along
+        gives_up = sum(scenario.guard[name].gives_up_cents for name in paid)
+        return self.swap.saving - gives_up / 100 + scenario.resale_value(paid)
+
+    @property
+    def paid_back_years(self) -> float | None:
+        """After how long a picked guard has paid for itself and for what needs it; None if it saves nothing."""
+        yearly = self.swap.saving / self.swap.scenario.annuity
+        cents = sum(self.swap.scenario.guard[name].spend_cents for name in self.swap.along)
+        return cents / 100 / yearly if yearly > HALF_A_CENT else None
 
     @property
     def least_shortfall(self) -> float | None:
@@ -144,6 +156,7 @@ def _picked(question: Question, swap: Swap) -> Verdict:
     barred = replace(limits, must=limits.must - {guard.id}, never=limits.never | {guard.id})
     spend = guard.spend_cents / 100
     yearly = swap.saving / question.scenario.annuity
+    loss_if_barred, kit_if_barred = question.loss(barred)
     return Verdict(
         guard=guard.id,
         picked=True,
@@ -152,7 +165,8 @@ def _picked(question: Question, swap: Swap) -> Verdict:
         reason=Reason.OWNED if guard.owned else Reason.FORCED_IN if guard.id in limits.must else Reason.PICKED,
         swap=swap,
         loss_if_dropped=swap.saving,
-        loss_if_barred=question.loss(barred),
+        loss_if_barred=loss_if_barred,
+        kit_if_barred=kit_if_barred,
         pays_back_years=0.0 if guard.owned else spend / yearly if yearly > HALF_A_CENT else None,
     )
 
@@ -160,7 +174,7 @@ def _picked(question: Question, swap: Swap) -> Verdict:
 def _left_out(question: Question, swap: Swap) -> Verdict:
     guard, limits = swap.guard, question.limits
     forced = replace(limits, must=limits.must | {guard.id}, never=limits.never - {guard.id})
-    loss_if_forced = question.loss(forced)
+    loss_if_forced, _ = question.loss(forced)
     budgets = [step.budget_cents for step in question.steps if guard.id in step.best.kit]
     later = [budget for budget in budgets if limits.budget_cents is not None and budget > limits.budget_cents]
     if guard.id in limits.never:

@@ -59,10 +59,14 @@ def test_without_time_nothing_is_claimed_that_was_not_worked_out(make_scenario: 
         assert not re.search("best kit|No kit|other guards do|would be in|(?<!whether )it is in", text)
 
 
+NO_NUMBERS = ("guard", "swap", "reason", "kit_if_barred")
+
+
 def numbers_of(plan: Plan, verdict: Verdict) -> list[float]:
     """Every number that a verdict may speak of."""
     swap = verdict.swap
-    own = [getattr(verdict, name) for name in Verdict.__dataclass_fields__ if name not in ("guard", "swap", "reason")]
+    own = [getattr(verdict, name) for name in Verdict.__dataclass_fields__ if name not in NO_NUMBERS]
+    own.append(verdict.paid_back_years if verdict.picked else None)
     of_swap = [swap.saving, -swap.saving, swap.damage_saving, swap.damage_saving - swap.saving, swap.guard.dislike]
     of_swap += [swap.guard.resale_share * swap.guard.price, swap.guard.sells_cents / 100, swap.harm]
     weights = [swap.guard.weight_kg, plan.scenario.max_weight_kg, plan.scenario.years]

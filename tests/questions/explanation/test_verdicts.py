@@ -13,6 +13,7 @@ from guardopt.model.aims import Aim, Limits
 from guardopt.model.pieces import HALF_A_CENT, Guard, Kit, Side
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
+from guardopt.optimization.measures import COST
 from guardopt.questions.explanation.verdicts import Reason
 from guardopt.questions.plan import plan
 from guardopt.questions.plan_result import Plan
@@ -306,3 +307,36 @@ def over_budget(case: Case, guard: str) -> bool:
 def not_worth_it(case: Case, guard: str) -> bool:
     """It would save something and nothing of the kit is in its way, yet the best kit does without at any budget."""
     return savings(case, guard)[1] > HALF_A_CENT and not beaten(case, guard)
+
+
+def test_what_saves_less_than_it_costs_leaves_less_than_nothing() -> None:
+    """The sentence and the table agree: a guard called a loss has nothing left once paid, and no other has.
+
+    A guard that others need saves for them too, so their prices come off as well. Bikes without offers, whose savings
+    belong to no single guard.
+    """
+    with_others = losses = 0
+    for seed in range(60):
+        scenario = replace(random_scenario(seed), offers=())
+        made = plan(scenario)
+        for one, _ in made.verdicts:
+            if not one.picked or one.reason is Reason.OWNED:
+                continue
+            assert (one.left_once_paid < -HALF_A_CENT) == (one.guard in made.losing), (seed, one.guard)
+            with_others += bool(one.swap.off)
+            losses += one.guard in made.losing
+    assert with_others > 1
+    assert losses > 3
+
+
+def test_the_kit_to_fall_back_on_is_as_much_worse_as_is_said() -> None:
+    """The best kit without a guard has not got it, and is worse by what the verdict says."""
+    for seed in range(10):
+        scenario = random_scenario(seed)
+        made, planner = plan(scenario), Planner(scenario, sample_of(scenario))
+        for one, _ in made.verdicts:
+            if not one.picked or one.loss_if_barred is None:
+                continue
+            assert one.guard not in one.kit_if_barred
+            behind = planner.measure(COST, one.kit_if_barred) - made.best.objective
+            assert behind == pytest.approx(one.loss_if_barred, abs=1e-6 * max(1.0, made.best.objective))
