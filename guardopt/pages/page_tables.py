@@ -17,6 +17,7 @@ from guardopt.reports.plots import spoken
 from guardopt.reports.touchdown_text import lying_sentences
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.pricing import Bill
+from guardopt.spelling import listed
 from guardopt.words import exact_money, money, number, once_in, percent, save_less, years
 
 PARTS_IN_SIGHT = 12
@@ -240,12 +241,35 @@ def fall_table(plan: Plan) -> dict[str, Any]:
             for row, fall in enumerate(scenario.falls)
         ],
         "cap": _cap(scenario),
+        "waited": _waited(plan),
     }
 
 
+def _waited(plan: Plan) -> str:
+    """What the bills of single falls leave out, so that bills times falls come to what falls cost a year."""
+    scenario = plan.scenario
+    if not scenario.waits:
+        return ""
+    costs = [f"{money(float(bill.put_right.sum()), scenario.currency)} a year {name}" for name, bill in bikes(plan)]
+    return (
+        f"Damage that waits is not in these sums. It is put right {how_often_put_right(scenario)} and comes to "
+        f"{listed(costs, last='and')} on top."
+    )
+
+
 def _cap(scenario: Scenario) -> str:
-    """The most that one fall can cost, and why."""
+    """The most that the damage of one fall can cost, and why."""
     most = money(scenario.cap, scenario.currency)
+    beyond = [
+        name
+        for name, is_there in (
+            ("days off the road", scenario.day_without > 0.0),
+            ("getting the bike home", scenario.recovery > 0.0),
+            ("worn guards", any(guard.lasts_falls is not None for guard in scenario.guards)),
+        )
+        if is_there
+    ]
+    on_top = f" What {listed(beyond, last='and')} cost comes on top." if beyond else ""
     if scenario.insurance is not None and scenario.cap < scenario.value - scenario.salvage:
-        return f"One fall costs you {most} at most: the insurer's excess and the dearer premiums after a claim."
-    return f"One fall costs you {most} at most: then the bike is given up for what the wreck fetches."
+        return f"The damage of one fall costs you {most} at most: the excess and the dearer premiums.{on_top}"
+    return f"The damage of one fall costs you {most} at most: then the bike is given up for the wreck's price.{on_top}"

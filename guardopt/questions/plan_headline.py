@@ -15,6 +15,9 @@ from guardopt.words import days, exact_money, money, once_in, percent, save_less
 NAMED_AT_MOST = 3
 """Guards of another kit that the headline names."""
 
+LEAST_TOLD = 0.01
+"""Below this share of its saving a guard is told to be nearly a draw, not by how much."""
+
 
 def headline(plan: Plan) -> list[str]:
     """The answer, line by line, at most eighty columns wide."""
@@ -202,7 +205,11 @@ def check_first(plan: Plan) -> str:
     more = in_order(plan.scenario, call.kit_if_barred - plan.kit)
     if 0 < len(more) <= NAMED_AT_MOST and plan.kit - call.kit_if_barred == call.swap.along:
         others, do = guards_named(plan.scenario, more), "is" if len(more) == 1 else "are"
+        if call.least_shortfall < LEAST_TOLD:
+            return f"Check {call.guard} first: {others} {do} nearly as good in its place."
         return f"Check {call.guard} first: if it saves {less} less, {others} {do} as good."
+    if call.least_shortfall < LEAST_TOLD:
+        return f"Check {call.guard} first: you could nearly as well do without it."
     return f"Check {call.guard} first: if it saved {less} less, you could do without it."
 
 

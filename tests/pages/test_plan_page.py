@@ -21,6 +21,7 @@ from guardopt.optimization.benders import Planner
 from guardopt.questions.bench import Bench
 from guardopt.questions.budgets import budgets
 from guardopt.questions.plan import plan
+from guardopt.words import money
 
 pytest.importorskip("jinja2")
 pytest.importorskip("matplotlib")
@@ -317,3 +318,23 @@ def test_parts_that_wait_are_marked_and_how_often_they_are_put_right_is_said(nam
     }
     assert len(rows) == len(waiting & shown)
     assert ("is put right " in text_of(page.html)) == bool(waiting)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_bills_of_single_falls_and_what_waits_come_to_what_falls_cost_a_year(name: str) -> None:
+    """The table, times how often, and the sum below it are the headline; nothing above the cap goes unexplained."""
+    page = page_of(name)
+    scenario, words = page.plan.scenario, text_of(page.html)
+    for bill in (page.plan.bare, page.plan.fitted):
+        singly = sum(
+            fall.per_year * float(bill.owner_cost[row] + bill.renewals[row] + bill.off_road[row])
+            for row, fall in enumerate(scenario.falls)
+        )
+        waited = bill.yearly_cost - singly
+        assert (waited > 0.005) == scenario.waits
+        if scenario.waits:
+            assert (
+                f"{money(waited, scenario.currency)} a year" in words.partition("Damage that waits is not in these")[2]
+            )
+    beyond = page.plan.bare.off_road.any() or any(guard.lasts_falls for guard in scenario.guards)
+    assert ("cost comes on top" in words) == bool(beyond)
