@@ -68,25 +68,19 @@ class LoggedFall:
 
     def serving(self, scenario: Scenario, part: str) -> list[int]:
         """Rows of the covers of a part whose guards were all fitted and serve in this fall."""
-        return [
-            row
-            for row, cover in enumerate(scenario.covers)
-            if cover.part == part and self.counts(cover) and self.fitted.issuperset(cover.guards)
-        ]
+        return [row for row, cover in enumerate(scenario.covers) if cover.part == part and self.serves(cover)]
 
     def tells_strikes_of(self, scenario: Scenario, part: Part) -> bool:
         """Whether it shows if the bare bike would have been struck there.
 
         The part was exposed, and no guard was fitted that may have been what struck it.
         """
-        return self.exposes(part) and not any(
-            row.part == part.id and self.counts(row) and self.fitted.issuperset(row.guards)
-            for row in scenario.exposures
-        )
+        return self.exposes(part) and not any(self.serves(row) for row in scenario.exposures_of.get(part.id, ()))
 
-    def counts(self, row: Cover | Exposure) -> bool:
-        """A row counts if it is for this kind of fall and its guards, if fitted, serve on a side struck."""
-        return row.fall in (None, self.fall) and (row.side is None or row.side in self.sides)
+    def serves(self, row: Cover | Exposure) -> bool:
+        """Whether all guards of a row were fitted and serve in this kind of fall, on a side struck."""
+        is_meant = row.fall in (None, self.fall) and (row.side is None or row.side in self.sides)
+        return is_meant and self.fitted.issuperset(row.guards)
 
 
 @dataclass(frozen=True)

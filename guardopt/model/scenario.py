@@ -131,6 +131,14 @@ class Scenario:
         return {guard.id: guard for guard in self.guards}
 
     @cached_property
+    def exposures_of(self) -> dict[str, list[Exposure]]:
+        """What guards do harm to, by part."""
+        found: dict[str, list[Exposure]] = {}
+        for row in self.exposures:
+            found.setdefault(row.part, []).append(row)
+        return found
+
+    @cached_property
     def stock(self) -> Kit:
         """The bike as it stands: the guards its owner has."""
         return frozenset(guard.id for guard in self.guards if guard.owned)
