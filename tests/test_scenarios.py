@@ -22,7 +22,8 @@ from guardopt.reports.plan_text import plan_text
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.pricing import price
 from guardopt.simulation.sampling import draw
-from guardopt.writing.starter import KINDS, STARTERS, write_starter
+from guardopt.writing.starter import STARTERS, write_starter
+from guardopt.writing.starter_kinds import KINDS
 
 COLUMNS = {
     "parts": {"part", "side", "price", "hours", "break_chance", "touch_up", "strip_down", "waits", "days", "x", "y"},

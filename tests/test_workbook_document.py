@@ -7,7 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from guardopt.model.chance_words import CHANCE_WORDS
-from guardopt.writing.starter import KINDS
+from guardopt.writing.starter_kinds import KINDS
 
 TEXT = (Path(__file__).parent.parent / "scenarios" / "workbooks.md").read_text(encoding="utf-8")
 

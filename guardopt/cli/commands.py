@@ -27,6 +27,7 @@ from guardopt.cli.shape import estimate, touchdown
 from guardopt.cli.shop import kits, quote
 from guardopt.cli.streams import allow_any_text, forget, open_closed_streams
 from guardopt.errors import GuardoptError, InputError, Problem
+from guardopt.writing.starter_kinds import KINDS
 
 INTERRUPTED = 130
 
@@ -104,9 +105,9 @@ def bill(
 @click.argument("target", type=click.Path(path_type=Path))
 @click.option(
     "--like",
-    type=click.Choice(["naked", "faired", "tourer", "trail", "scooter"]),
-    help="Start from the parts and guards of such a bike: naked, without fairing; faired, a sports bike also ridden on "
-    "track; tourer, with panniers; trail, for road and trail; scooter. All numbers are invented.",
+    type=click.Choice(list(KINDS)),
+    help="Start from the parts and guards of such a bike; all numbers are invented: "
+    f"{'; '.join(f'{kind}, {what}' for kind, what in KINDS.items())}.",
 )
 @click.option(
     "--from",
@@ -132,7 +133,7 @@ def new(target: Path, like: str | None, source: Path | None) -> None:
         for what, number in first:
             click.echo(f"  {what} ({number})")
         click.echo(f"and then, when you know what guards cost, {offers} ({later}).")
-        click.echo("Where per_year is a guess of yours, put 1 into watched_years beside it, but at least 1 / per_year.")
+        click.echo("Where per_year is a guess, watched_years beside it is 1, or 1 / per_year if that is more.")
         click.echo(f"Then run: guardopt check {target}")
         return
     copied = copy_scenario(source, target)

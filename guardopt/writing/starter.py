@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from guardopt.errors import InputError, Problem
@@ -23,17 +23,9 @@ from guardopt.writing.scenario_writing import (
     folder_contents,
     scenario_workbook,
 )
+from guardopt.writing.starter_kinds import KINDS
 
 STARTERS = Path(__file__).parent.parent / "templates" / "starters"
-
-KINDS: Mapping[str, str] = {
-    "naked": "a bike without fairing",
-    "faired": "a sports bike with full fairing",
-    "tourer": "a touring bike with panniers",
-    "trail": "a bike for road and trail",
-    "scooter": "a scooter",
-}
-"""Kinds of bike that there is a starter for."""
 
 SMALL = "small"
 """The starter without a kind: few parts, every column explained."""

@@ -21,7 +21,8 @@ from guardopt.loading.load import load
 from guardopt.model.chance_words import CHANCE_WORDS
 from guardopt.model.scenario import Scenario
 from guardopt.questions.plan import plan
-from guardopt.writing.starter import KINDS, copy_scenario, write_starter
+from guardopt.writing.starter import copy_scenario, write_starter
+from guardopt.writing.starter_kinds import KINDS
 
 
 def warned(scenario: Scenario) -> list[str]:
