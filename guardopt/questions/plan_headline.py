@@ -8,6 +8,7 @@ from guardopt.model.aims import Status
 from guardopt.model.pieces import HALF_A_CENT
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import in_order
+from guardopt.questions.explanation.verdicts import Verdict
 from guardopt.questions.plan_result import Plan
 from guardopt.spelling import listed
 from guardopt.words import days, exact_money, money, once_in, percent, save_less, wrapped, years
@@ -201,16 +202,24 @@ def check_first(plan: Plan) -> str:
         return ""
     if call.loss_if_barred <= HALF_A_CENT:
         return f"Check {call.guard} first: another kit does as well without it."
-    less = percent(call.least_shortfall)
-    more = in_order(plan.scenario, call.kit_if_barred - plan.kit)
-    if 0 < len(more) <= NAMED_AT_MOST and plan.kit - call.kit_if_barred == call.swap.along:
-        others, do = guards_named(plan.scenario, more), "is" if len(more) == 1 else "are"
-        if call.least_shortfall < LEAST_TOLD:
-            return f"Check {call.guard} first: {others} {do} nearly as good in its place."
-        return f"Check {call.guard} first: if it saves {less} less, {others} {do} as good."
-    if call.least_shortfall < LEAST_TOLD:
+    is_draw, less = call.least_shortfall < LEAST_TOLD, percent(call.least_shortfall)
+    others = _in_its_place(plan, call)
+    if others:
+        do = "is" if len(others) == 1 else "are"
+        how = f"{do} nearly as good in its place" if is_draw else f"{do} as good"
+        when = "" if is_draw else f"if it saves {less} less, "
+        return f"Check {call.guard} first: {when}{guards_named(plan.scenario, others)} {how}."
+    if is_draw:
         return f"Check {call.guard} first: you could nearly as well do without it."
     return f"Check {call.guard} first: if it saved {less} less, you could do without it."
+
+
+def _in_its_place(plan: Plan, call: Verdict) -> list[str]:
+    """The guards that the best kit without a picked one has in its place; none where it differs by more than that."""
+    other = call.kit_if_barred
+    if other is None or plan.kit - other != call.swap.along or len(other - plan.kit) > NAMED_AT_MOST:
+        return []
+    return in_order(plan.scenario, other - plan.kit)
 
 
 def _second_opinion(plan: Plan) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from guardopt.model.pieces import Guard
+from guardopt.questions.explanation.reasons import counted_along
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan_result import Plan
 from guardopt.reports.layout import cautions, shortened, table, title
@@ -89,10 +90,7 @@ def _kit_table(plan: Plan) -> list[str]:
 def _counted_along(plan: Plan) -> list[str]:
     """Which guards count for more than themselves, since others need them."""
     with_others = [
-        f"{one.guard} counts {listed(one.swap.off, last='and')} too, which "
-        f"{'needs' if len(one.swap.off) == 1 else 'need'} it"
-        for one, _ in plan.verdicts
-        if one.picked and one.swap.off
+        f"{one.guard} counts {counted_along(one.swap)}" for one, _ in plan.verdicts if one.picked and one.swap.off
     ]
     return wrapped(f"({'; '.join(with_others)}.)", "  ") if with_others else []
 
@@ -104,7 +102,7 @@ def costs_of(guard: Guard) -> str:
 
 def _paid_back(plan: Plan, verdict: Verdict) -> str:
     """After how long a guard has paid for itself."""
-    paid_back = verdict.paid_back_years
+    paid_back = verdict.together_pays_back_years
     if paid_back is None:
         return "not at all"
     if paid_back > plan.scenario.years:

@@ -60,19 +60,18 @@ class Question:
             raise OutOfTimeError("the best kit under other limits was not proven in the time allowed")
         return other
 
-    def loss(self, limits: Limits) -> tuple[float | None, Kit]:
-        """How much worse the best kit under other limits is, and that kit; None if there is none, or no time to tell.
-
-        Without it the kit is the answer's.
-        """
-        nothing = None, self.best.kit
+    def other(self, limits: Limits) -> Best | None:
+        """The best kit under other limits; None if there is none, or no time to tell."""
         if self.is_out_of_time:
-            return nothing
+            return None
         try:
-            other = self.best_within(limits)
+            return self.best_within(limits)
         except OutOfTimeError:
-            return nothing
-        return nothing if other is None else (max(0.0, other.objective - self.best.objective), other.kit)
+            return None
+
+    def behind(self, other: Best | None) -> float | None:
+        """How much worse another kit is; None if there is none."""
+        return None if other is None else max(0.0, other.objective - self.best.objective)
 
     def can_be_fitted(self, guard: str) -> bool:
         """True unless it is known that no kit with a guard keeps the limits, whatever the budget."""

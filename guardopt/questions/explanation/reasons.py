@@ -7,11 +7,12 @@ from typing import Any
 
 from guardopt.model.pieces import HALF_A_CENT
 from guardopt.questions.explanation.question import Question
+from guardopt.questions.explanation.swap import Swap
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.spelling import listed
 from guardopt.words import exact_money, money, years
 
-OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years", "left_once_paid")
+OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years", "together_pays_back_years", "left_once_paid")
 OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget", "next_entry_budget", "enters_at_price")
 """The numbers that go with being picked, and with being left out."""
 
@@ -32,7 +33,7 @@ def _picked(question: Question, verdict: Verdict) -> str:
     }[verdict.reason]
     if swap.saving > HALF_A_CENT:
         text += f"; saves {money(swap.saving, currency)} over {span}{_mostly(verdict)}"
-        paid_back = 0.0 if verdict.reason is Reason.OWNED else verdict.paid_back_years
+        paid_back = 0.0 if verdict.reason is Reason.OWNED else verdict.together_pays_back_years
         if paid_back and paid_back <= scenario.years:
             text += f"; paid back after {years(paid_back)}"
         elif paid_back:
@@ -44,9 +45,7 @@ def _picked(question: Question, verdict: Verdict) -> str:
         text += f"; costs {money(-swap.saving, currency)} more over {span} than it saves"
     else:
         text += f"; saves nothing over {span}"
-    also = ""
-    if swap.off:
-        also = f" This counts {_and(swap.off)} too, which {'needs' if len(swap.off) == 1 else 'need'} it."
+    also = f" This counts {counted_along(swap)}." if swap.off else ""
     text += f".{also}{_harm(question, verdict)}{_fetches(question, verdict)}"
     if verdict.loss_if_barred is None:
         return text if question.is_out_of_time else f"{text} No kit is possible without it."
@@ -54,6 +53,11 @@ def _picked(question: Question, verdict: Verdict) -> str:
         return f"{text} The best kit without it is {money(verdict.loss_if_barred, currency)} worse{_by(question)}."
     as_well = "as well or better" if verdict.guard in question.limits.must else "as well"
     return f"{text} Another kit does {as_well} without it."
+
+
+def counted_along(swap: Swap) -> str:
+    """The guards that need a picked one, whose savings and prices are counted with its own."""
+    return f"{_and(swap.off)} too, which {'needs' if len(swap.off) == 1 else 'need'} it"
 
 
 def _left_out(question: Question, verdict: Verdict) -> str:

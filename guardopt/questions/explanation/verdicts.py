@@ -43,7 +43,7 @@ class Verdict:
 
     Not in there are `swap` and `kit_if_barred`, the best kit without a picked guard; `next_entry_budget` is the least
     budget above the plan's whose best kit has the guard. Money is in the scenario's currency. Of the numbers with a
-    default, the first three are of picked guards and the others of those left out; None where there is no such number.
+    default, the first four are of picked guards and the others of those left out; None where there is no such number.
     """
 
     guard: str
@@ -54,13 +54,13 @@ class Verdict:
     swap: Swap
     loss_if_dropped: float | None = None
     loss_if_barred: float | None = None
+    kit_if_barred: Kit | None = None
     pays_back_years: float | None = None
     gain_if_added: float | None = None
     loss_if_forced: float | None = None
     enters_at_budget: float | None = None
     next_entry_budget: float | None = None
     enters_at_price: float | None = None
-    kit_if_barred: Kit = frozenset()
 
     @property
     def left_once_paid(self) -> float:
@@ -73,7 +73,7 @@ class Verdict:
         return self.swap.saving - gives_up / 100 + scenario.resale_value(paid)
 
     @property
-    def paid_back_years(self) -> float | None:
+    def together_pays_back_years(self) -> float | None:
         """After how long a picked guard has paid for itself and for what needs it; None if it saves nothing."""
         yearly = self.swap.saving / self.swap.scenario.annuity
         cents = sum(self.swap.scenario.guard[name].spend_cents for name in self.swap.along)
@@ -156,7 +156,7 @@ def _picked(question: Question, swap: Swap) -> Verdict:
     barred = replace(limits, must=limits.must - {guard.id}, never=limits.never | {guard.id})
     spend = guard.spend_cents / 100
     yearly = swap.saving / question.scenario.annuity
-    loss_if_barred, kit_if_barred = question.loss(barred)
+    other = question.other(barred)
     return Verdict(
         guard=guard.id,
         picked=True,
@@ -165,8 +165,8 @@ def _picked(question: Question, swap: Swap) -> Verdict:
         reason=Reason.OWNED if guard.owned else Reason.FORCED_IN if guard.id in limits.must else Reason.PICKED,
         swap=swap,
         loss_if_dropped=swap.saving,
-        loss_if_barred=loss_if_barred,
-        kit_if_barred=kit_if_barred,
+        loss_if_barred=question.behind(other),
+        kit_if_barred=None if other is None else other.kit,
         pays_back_years=0.0 if guard.owned else spend / yearly if yearly > HALF_A_CENT else None,
     )
 
@@ -174,7 +174,7 @@ def _picked(question: Question, swap: Swap) -> Verdict:
 def _left_out(question: Question, swap: Swap) -> Verdict:
     guard, limits = swap.guard, question.limits
     forced = replace(limits, must=limits.must | {guard.id}, never=limits.never - {guard.id})
-    loss_if_forced, _ = question.loss(forced)
+    loss_if_forced = question.behind(question.other(forced))
     budgets = [step.budget_cents for step in question.steps if guard.id in step.best.kit]
     later = [budget for budget in budgets if limits.budget_cents is not None and budget > limits.budget_cents]
     if guard.id in limits.never:

@@ -66,7 +66,7 @@ def numbers_of(plan: Plan, verdict: Verdict) -> list[float]:
     """Every number that a verdict may speak of."""
     swap = verdict.swap
     own = [getattr(verdict, name) for name in Verdict.__dataclass_fields__ if name not in NO_NUMBERS]
-    own.append(verdict.paid_back_years if verdict.picked else None)
+    own.append(verdict.together_pays_back_years if verdict.picked else None)
     of_swap = [swap.saving, -swap.saving, swap.damage_saving, swap.damage_saving - swap.saving, swap.guard.dislike]
     of_swap += [swap.guard.resale_share * swap.guard.price, swap.guard.sells_cents / 100, swap.harm]
     weights = [swap.guard.weight_kg, plan.scenario.max_weight_kg, plan.scenario.years]

@@ -337,6 +337,7 @@ def test_the_kit_to_fall_back_on_is_as_much_worse_as_is_said() -> None:
         for one, _ in made.verdicts:
             if not one.picked or one.loss_if_barred is None:
                 continue
+            assert one.kit_if_barred is not None
             assert one.guard not in one.kit_if_barred
             behind = planner.measure(COST, one.kit_if_barred) - made.best.objective
             assert behind == pytest.approx(one.loss_if_barred, abs=1e-6 * max(1.0, made.best.objective))
