@@ -158,6 +158,8 @@ def days_without(plan: Plan) -> str:
     bare, stock, fitted = (bill.days_per_year for bill in plan.prices.bills[:3])
     if bare == fitted == 0.0:
         return ""
+    if not plan.kit and not plan.scenario.stock:
+        return f"Off the road {days(fitted)} a year."
     others = f"{days(bare)} bare"
     if plan.scenario.stock and plan.kit != plan.scenario.stock:
         others = f"{days(stock)} as it stands ({others})"

@@ -379,3 +379,9 @@ def test_a_long_title_is_wrapped(twin: Scenario) -> None:
     titled = replace(twin, title="A twin with a long story " * 8)
     assert is_fit_for_a_terminal(check_text(titled))
     assert check_text(titled).split("\n")[3] == "=" * 80
+
+
+def test_a_bike_that_stays_bare_is_not_compared_with_a_bare_one(make_scenario: Callable[..., Scenario]) -> None:
+    """With no guard on offer the days off the road are told by themselves."""
+    made = plan(make_scenario([Part("tank", "tank", Side.CENTRE, 100.0, days=2.0)]))
+    assert "Off the road 2 days a year." in headline(made)
