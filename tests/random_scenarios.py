@@ -120,12 +120,6 @@ def _with_rarer_features(scenario: Scenario, rng: np.random.Generator) -> Scenar
     return replace(scenario, covers=scenario.covers + tuple(second), guards=guards, falls=falls)
 
 
-def without_owned_resale(scenario: Scenario) -> Scenario:
-    """The same bike where owned guards fetch nothing: an order of buying sells nothing and counts nothing for them."""
-    guards = tuple(replace(one, resale_share=0.0) if one.owned else one for one in scenario.guards)
-    return replace(scenario, guards=guards)
-
-
 def _with_own_costs(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     """The scenario with some of: parts that wait, days, money for time without the bike, resale, guards that do harm."""
     share = float(rng.choice([0.0, 0.5, 0.9]))

@@ -162,6 +162,11 @@ class KitTable:
         known: Floats = self._bound
         return known
 
+    @property
+    def priced(self) -> Bools:
+        """``(kits,)``: whether what a kit costs is known exactly."""
+        return self._priced
+
     def least_of(self, weights: Floats, rows: Ints, deadline: Deadline = NEVER) -> tuple[int, float]:
         """Of some kits the row of one that costs least over the years, and what it costs, exactly."""
         self._weigh(weights)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -21,9 +20,8 @@ from guardopt.questions.arguments import adding_aim, with_problems, wrong_effort
 from guardopt.questions.bench import Bench, on_bench
 from guardopt.questions.bill import forced_guards, in_order
 from guardopt.questions.schedule_result import BuyingOrder, Purchase
-from guardopt.scheduling.best_course import best_course, course_cost, spent_cents
-from guardopt.scheduling.course_search import Course
-from guardopt.scheduling.lots import Saving, money_in_months
+from guardopt.scheduling.best_course import best_course, course_cost, fetched_cents, spent_cents
+from guardopt.scheduling.lots import Course, Saving, money_in_months
 
 MOST_MONTHS = 60
 
@@ -43,7 +41,11 @@ def order(
     effort: int = EFFORT,
     time_limit: float | None = TIME_LIMIT,
 ) -> BuyingOrder:
-    """Find out in which month to buy which guard; nothing is ever sold back, and no step makes falls dearer.
+    """Find out in which month to buy which guard, and to sell which owned one, no step making falls dearer.
+
+    An owned guard is sold only in a month that leaves falls no dearer, dislikes counted: with what takes its place, or
+    where it costs nothing to do without it. What was bought is never sold. An owned guard that is kept counts with its
+    resale at the end.
 
     Parameters
     ----------
@@ -89,7 +91,7 @@ def order(
     >>> course.cost <= course.cost_if_waiting
     True
     """
-    bench = _selling_nothing(on_bench(subject))
+    bench = on_bench(subject)
     scenario = bench.scenario
     problems, forced = _problems(put_by, in_hand, months, effort, time_limit), (frozenset[str](), frozenset[str]())
     try:
@@ -117,7 +119,7 @@ def order(
         put_by=put_by,
         in_hand=in_hand,
         months=count,
-        steps=_steps(planner, saving, course, on_bench(subject).scenario),
+        steps=_steps(planner, saving, course),
         losing=tuple(in_order(scenario, _losing(planner, course.fitted[-1]))),
         cost=cost,
         bound=bound,
@@ -183,23 +185,19 @@ def _month_weights(scenario: Scenario, months: int) -> Floats:
     return shares
 
 
-def _selling_nothing(bench: Bench) -> Bench:
-    """The bench where owned guards fetch nothing, now or at the end: a course of buying sells none of them."""
-    scenario = bench.scenario
-    kept = tuple(replace(one, sells_cents=0, resale_share=0.0) if one.owned else one for one in scenario.guards)
-    return bench if kept == scenario.guards else bench.with_terms(replace(scenario, guards=kept))
-
-
 def _waiting(scenario: Scenario, saving: Saving, course: Course, start: Kit) -> tuple[Course, int]:
     """The course that buys the whole of the last kit as soon as it can be paid for, and nothing before; and when.
 
-    An offer may make all that was bought cheaper than the part of it that ends up on the bike.
+    An offer may make all that was bought cheaper than the part of it that ends up on the bike. What is sold in the end
+    is sold with it.
     """
-    final = course.fitted[-1]
-    lot = min((scenario.stock | final, course.bought[-1]), key=lambda bought: scenario.spend_cents(bought))
-    paid_at = int(np.searchsorted(saving.purse, scenario.spend_cents(lot)))
+    final, sold = course.fitted[-1], course.sold[-1]
+    lot = min((scenario.stock | final, course.bought[-1]), key=lambda bought: scenario.bought_cents(bought))
+    cents = scenario.bought_cents(lot) - fetched_cents(scenario, sold)
+    paid_at = int(np.searchsorted(saving.purse, cents))
     later = len(course.bought) - paid_at
-    return Course((scenario.stock,) * paid_at + (lot,) * later, (start,) * paid_at + (final,) * later), paid_at
+    bought = (scenario.stock,) * paid_at + (lot,) * later
+    return Course(bought, (frozenset(),) * paid_at + (sold,) * later, (start,) * paid_at + (final,) * later), paid_at
 
 
 def _losing(planner: Planner, kit: Kit) -> Kit:
@@ -214,13 +212,13 @@ def _losing(planner: Planner, kit: Kit) -> Kit:
     )
 
 
-def _steps(planner: Planner, saving: Saving, course: Course, priced: Scenario) -> tuple[Purchase, ...]:
-    """The months in which something is bought, or changed about the bike; `priced` says what guards fetch."""
+def _steps(planner: Planner, saving: Saving, course: Course) -> tuple[Purchase, ...]:
+    """The months in which something is bought or sold, or changed about the bike."""
     scenario = planner.scenario
-    spent = spent_cents(scenario, course.bought)
-    steps, before, on, paid = [], scenario.stock, scenario.stock, 0
-    for month, (bought, fitted) in enumerate(zip(course.bought, course.fitted, strict=True)):
-        if bought != before or fitted != on:
+    spent = spent_cents(scenario, course)
+    steps, before, gone, on, paid = [], scenario.stock, frozenset[str](), scenario.stock, 0
+    for month, (bought, sold, fitted) in enumerate(zip(course.bought, course.sold, course.fitted, strict=True)):
+        if bought != before or sold != gone or fitted != on:
             steps.append(
                 Purchase(
                     month=month,
@@ -231,16 +229,12 @@ def _steps(planner: Planner, saving: Saving, course: Course, priced: Scenario) -
                     purse=(int(saving.purse[month]) - spent[month]) / 100,
                     yearly_cost=_cost_of_falls(planner, fitted) / scenario.annuity,
                     kit=fitted,
-                    would_fetch=sum(priced.guard[one].sells_cents for one in _done_with(course, month, on)) / 100,
+                    sell=tuple(in_order(scenario, sold - gone)),
+                    fetches=fetched_cents(scenario, sold - gone) / 100,
                 )
             )
-        before, on, paid = bought, fitted, spent[month]
+        before, gone, on, paid = bought, sold, fitted, spent[month]
     return tuple(steps)
-
-
-def _done_with(course: Course, month: int, on: Kit) -> Kit:
-    """The guards on the bike before a month that are not on it from then on."""
-    return on - frozenset().union(*course.fitted[month:])
 
 
 def _cost_of_falls(planner: Planner, kit: Kit) -> float:

@@ -23,15 +23,16 @@ class Purchase:
     take_off, put_on
         What comes off the bike, with or without anything to buy, and what goes on it: of what is bought all but what
         is left off, and what was left off before.
+    sell
+        What is sold: an owned guard that is off for good.
+    fetches
+        What it fetches.
     spend, purse
-        What it costs, and what is left afterwards.
+        What is paid, what is sold taken off, and what is left afterwards.
     yearly_cost
         What falls cost a year from then on, on the planning sample.
     kit
         What is on the bike from then on.
-    would_fetch
-        What those of the guards that come off which are not needed again would fetch if they were sold then; not
-        counted anywhere else.
     """
 
     month: int
@@ -42,7 +43,8 @@ class Purchase:
     purse: float
     yearly_cost: float
     kit: Kit
-    would_fetch: float = 0.0
+    sell: tuple[str, ...] = ()
+    fetches: float = 0.0
 
     @property
     def left_off(self) -> tuple[str, ...]:
@@ -121,11 +123,12 @@ class BuyingOrder:
                     "buy": list(step.buy),
                     "take_off": list(step.take_off),
                     "put_on": list(step.put_on),
+                    "sell": list(step.sell),
+                    "fetches": step.fetches,
                     "spend": step.spend,
                     "purse": step.purse,
                     "yearly_cost": step.yearly_cost,
                     "kit": in_order(self.scenario, step.kit),
-                    "would_fetch": step.would_fetch,
                 }
                 for step in self.steps
             ],

@@ -126,7 +126,8 @@ def order_text(order: BuyingOrder) -> str:
         "How sure",
         *wrapped(
             f"No order brings the cost of {_counted(order)} below {money(order.bound, currency)} on the falls it was "
-            "planned on. No money from selling is counted on; what is bought may come off again for something better.",
+            "planned on. What you have is sold only where falls then cost no more; what is bought is not sold, but may "
+            "come off again for something better.",
             "  ",
         ),
     ]
@@ -135,15 +136,15 @@ def order_text(order: BuyingOrder) -> str:
 
 def _what_to_do(step: Purchase, currency: str) -> list[str]:
     """What is bought in a step, and what changes on the bike."""
-    bought = f"{listed(list(step.buy), last='and')} for {exact_money(round(step.spend * 100), currency)}"
+    price, fetched = (exact_money(round(sum_ * 100), currency) for sum_ in (step.spend + step.fetches, step.fetches))
+    bought = f"{listed(list(step.buy), last='and')} for {price}"
     changes = [
-        ("take off {}", step.take_off),
+        ("take off {}", tuple(name for name in step.take_off if name not in step.sell)),
+        (f"take off {{}} and sell for {fetched}", tuple(name for name in step.sell if name in step.take_off)),
         ("put on {}, which you have", step.put_back),
         ("leave off {} for now" if step.put_on else "leave off {}", step.left_off),
     ]
     told = [text.format(listed(list(names), last="and")) for text, names in changes if names]
-    if step.would_fetch:
-        told.append(f"sold then, what comes off fetches {exact_money(round(step.would_fetch * 100), currency)}")
     return [bought, *told] if step.buy else told
 
 

@@ -5,6 +5,8 @@ Everything is recomputed from the months' kits alone: the rules, the money in wh
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from guardopt.cuts.enumeration import KitTable
@@ -15,9 +17,10 @@ from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
 from guardopt.optimization.measures import COST
-from guardopt.scheduling.course_search import Course, CourseSearch, FoundCourse, buyable
-from guardopt.scheduling.lots import TIE, Saving
+from guardopt.scheduling.course_search import CourseSearch
+from guardopt.scheduling.lots import TIE, Course, FoundCourse, Saving, is_dearer
 from guardopt.scheduling.month_bounds import MonthByMonth, month_by_month
+from guardopt.scheduling.on_offer import MOST_SALES, buyable, sellable
 
 CANDIDATES = 14
 """How many guards a course is made of where all are too many; fewer, where even their kits are too many to list."""
@@ -67,7 +70,7 @@ def best_course(
         raise NoKitError(
             "no order buys all that is forced in: it costs more than is saved by then, or cannot be fitted"
         )
-    check_course(planner.scenario, saving, found.course)
+    check_course(planner, saving, found)
     cost = course_cost(planner, aim, saving, found.course)
     if found.bound > cost + TIE * max(1.0, abs(cost)):
         raise SolverError(f"a course of buying costs {cost!r}, which is below the bound of {found.bound!r}")
@@ -76,8 +79,10 @@ def best_course(
 
 def _search(planner: Planner, saving: Saving, deadline: Deadline, must: Kit, never: Kit) -> FoundCourse | None:
     scenario, years_of = planner.scenario, planner.years_of
-    guards = buyable(scenario, int(saving.purse[-1]), never)
-    if CourseSearch.is_small(scenario, guards):
+    for_sale = sellable(scenario, must)
+    fetched = sum(scenario.guard[name].sells_cents for name in for_sale)
+    guards = buyable(scenario, int(saving.purse[-1]) + fetched, never)
+    if CourseSearch.is_small(scenario, guards, must) and len(for_sale) <= MOST_SALES:
         table = planner.listed() or planner.listed(frozenset(guards) | scenario.stock)
         if table is not None:
             search = CourseSearch(scenario, table, years_of, guards, saving, must=must, never=never)
@@ -87,9 +92,10 @@ def _search(planner: Planner, saving: Saving, deadline: Deadline, must: Kit, nev
     if table is None:
         if not must <= scenario.stock:
             return None
-        bought = (scenario.stock,) * len(saving.weights)
+        count = len(saving.weights)
         on = scenario.stock if scenario.is_within_weight(scenario.stock) else frozenset[str]()
-        return FoundCourse(Course(bought, (on,) * len(bought)), on, months.bound)
+        still = Course((scenario.stock,) * count, (frozenset(),) * count, (on,) * count)
+        return FoundCourse(still, on, months.bound)
     found = CourseSearch(scenario, table, years_of, some, saving, must=must, never=never).run(COURSE_GAP, deadline)
     return None if found is None else FoundCourse(found.course, found.start, months.bound)
 
@@ -106,20 +112,26 @@ def _promising(
     for most in range(CANDIDATES, -1, -1):
         best = must | set(sorted((name for name in guards if share[name]), key=lambda name: -share[name])[:most])
         some = [name for name in guards if name in best]
-        table = planner.listed(frozenset(some) | scenario.stock) if CourseSearch.is_small(scenario, some) else None
+        is_small = CourseSearch.is_small(scenario, some, must)
+        table = planner.listed(frozenset(some) | scenario.stock) if is_small else None
         if table is not None:
             return some, table
     return [], None
 
 
-def spent_cents(scenario: Scenario, bought: tuple[Kit, ...]) -> list[int]:
-    """Cents spent by each month, offers taken in the month their guards are bought."""
-    spent, total, before = [], 0, scenario.stock
-    for kit in bought:
-        total += scenario.spend_cents(kit - before)
-        before = kit
-        spent.append(total)
+def spent_cents(scenario: Scenario, course: Course) -> list[int]:
+    """Cents spent by each month, less what was sold; offers taken in the month their guards are bought."""
+    spent, paid, before = [], 0, scenario.stock
+    for bought, sold in zip(course.bought, course.sold, strict=True):
+        paid += scenario.bought_cents(bought - before)
+        before = bought
+        spent.append(paid - fetched_cents(scenario, sold))
     return spent
+
+
+def fetched_cents(scenario: Scenario, sold: Kit) -> int:
+    """What owned guards fetch now."""
+    return sum(scenario.guard[name].sells_cents for name in sold)
 
 
 def course_cost(planner: Planner, aim: Aim, saving: Saving, course: Course) -> float:
@@ -128,25 +140,33 @@ def course_cost(planner: Planner, aim: Aim, saving: Saving, course: Course) -> f
     paid = 0.0
     if aim.counts_price:
         scenario = planner.scenario
-        cents = np.diff([0, *spent_cents(scenario, course.bought)])
-        paid = float(saving.worth @ cents) / 100 - scenario.resale_value(course.bought[-1])
+        cents = np.diff([0, *spent_cents(scenario, course)])
+        paid = float(saving.worth @ cents) / 100 - scenario.resale_value(course.bought[-1] - course.sold[-1])
     return float(saving.weights @ costs) + paid
 
 
-def check_course(scenario: Scenario, saving: Saving, course: Course) -> None:
-    """Check that a course keeps every rule, money in whole cents.
+def check_course(planner: Planner, saving: Saving, found: FoundCourse) -> None:
+    """Check that a course keeps every rule, money in whole cents, and that nothing is sold that makes falls dearer.
 
     Raises
     ------
     SolverError
         It does not.
     """
-    pairs = zip((scenario.stock, *course.bought), course.bought, strict=False)
-    if not all(before <= after for before, after in pairs):
+    scenario, course = planner.scenario, found.course
+    for start, kits in ((scenario.stock, course.bought), (frozenset[str](), course.sold)):
+        if not all(before <= after for before, after in pairwise((start, *kits))):
+            raise SolverError("a course of buying takes back what it bought or sold")
+    if not course.sold[-1] <= scenario.stock:
         raise SolverError("a course of buying sells what it bought")
-    for kit, bought in zip(course.fitted, course.bought, strict=True):
-        if scenario.clashes(kit) or not scenario.is_within_weight(kit) or not kit <= bought:
+    for kit, bought, sold in zip(course.fitted, course.bought, course.sold, strict=True):
+        if scenario.clashes(kit) or not scenario.is_within_weight(kit) or not kit <= bought - sold:
             raise SolverError(f"a course of buying has a kit that cannot be fitted: {', '.join(sorted(kit))}")
-    spent = spent_cents(scenario, course.bought)
+    falls = [planner.measure(COST, kit) for kit in (found.start, *course.fitted)]
+    sales = pairwise((frozenset[str](), *course.sold))
+    for (before, after), (sold_before, sold_after) in zip(pairwise(falls), sales, strict=True):
+        if sold_before != sold_after and is_dearer(after - before, before):
+            raise SolverError("a course of buying makes falls dearer by what it sells")
+    spent = spent_cents(scenario, course)
     if any(paid > saved for paid, saved in zip(spent, saving.purse.tolist(), strict=True)):
         raise SolverError("a course of buying spends more than is saved by then")

@@ -8,7 +8,6 @@ the two meet.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,44 +17,30 @@ from guardopt.deadline import Deadline
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 from guardopt.scheduling.joint_lots import JointLots
-from guardopt.scheduling.lots import MOST_SETS, ROUNDING, TIE, Dated, Lot, Saving, as_bits, least_in_hand, sets_of
+from guardopt.scheduling.lots import (
+    MOST_SETS,
+    ROUNDING,
+    TIE,
+    Course,
+    Dated,
+    FoundCourse,
+    Known,
+    Lot,
+    Saving,
+    as_bits,
+    is_dearer,
+    least_in_hand,
+    sets_of,
+)
+from guardopt.scheduling.on_offer import MOST_SALES, lots_of, sellable
 from guardopt.scheduling.purchase_courses import CourseProgram
 
 
-@dataclass(frozen=True)
-class Course:
-    """For each month what has been bought by then, what was owned before included, and what is on the bike."""
-
-    bought: tuple[Kit, ...]
-    fitted: tuple[Kit, ...]
-
-
-@dataclass(frozen=True)
-class FoundCourse:
-    """A course and a value that no course is below.
-
-    Attributes
-    ----------
-    start
-        What is best on the bike before anything is bought.
-    """
-
-    course: Course
-    start: Kit
-    bound: float
-
-
-def buyable(scenario: Scenario, most_cents: int, never: Kit = frozenset()) -> list[str]:
-    """The guards that can be paid for, singly or in an offer, in the order of the scenario, but for some."""
-    in_reach = {guard.id for guard in scenario.guards if not guard.owned and guard.spend_cents <= most_cents}
-    for offer in scenario.offers:
-        if scenario.spend_cents(scenario.bought_in(offer)) <= most_cents:
-            in_reach |= scenario.bought_in(offer)
-    return [guard.id for guard in scenario.guards if guard.id in in_reach - never]
-
-
 class CourseSearch:
-    """The courses that buy some guards, one by one or in offers.
+    """The courses that buy some guards, one by one or in offers, and sell some that are owned.
+
+    A set of guards is a number whose first bits tell which owned ones are sold, and the others which are bought. No
+    month in which something is sold leaves falls dearer than they were.
 
     Parameters
     ----------
@@ -91,10 +76,16 @@ class CourseSearch:
         others = [row[guard.id] for guard in scenario.guards if not guard.owned and guard.id not in set(guards)]
         others += [row[name] for name in never & scenario.stock]
         self._rows = np.flatnonzero(~table.kits[:, others].any(axis=1))
-        self._bits = as_bits(table.kits[self._rows][:, [row[name] for name in guards]])
-        self._resale = [scenario.resale_value([name]) if saving.worth.any() else 0.0 for name in guards]
-        singles, offers = _lots(scenario, self._guards)
-        self._must = sum(1 << number for number, name in enumerate(self._guards) if name in must)
+        self._for_sale = sellable(scenario, must)[:MOST_SALES]
+        self._sales = 2 ** len(self._for_sale) - 1
+        names = [*self._for_sale, *self._guards]
+        self._bits = as_bits(table.kits[self._rows][:, [row[name] for name in names]])
+        self._resale = [scenario.resale_value([name]) if saving.worth.any() else 0.0 for name in names]
+        self._sets = np.arange(2 ** len(names))
+        self._resale[: len(self._for_sale)] = [-back for back in self._resale[: len(self._for_sale)]]
+        self._kept = scenario.resale_value(scenario.stock) if saving.worth.any() else 0.0
+        singles, offers = lots_of(scenario, self._for_sale, self._guards)
+        self._must = sum(1 << number for number, name in enumerate(names) if name in must)
         self._keeps = table.kits[self._rows][:, [row[name] for name in must & scenario.stock]].all(axis=1)
         ends = self._ends() if must else None
         if ends is not None and not must <= {*self._guards, *scenario.stock}:
@@ -103,9 +94,10 @@ class CourseSearch:
         self._least: dict[int, float] = {}
 
     @staticmethod
-    def is_small(scenario: Scenario, guards: Sequence[str]) -> bool:
-        """Whether there are few enough sets of these guards to go through."""
-        return sets_of(len(guards), _lots(scenario, guards)[1]) <= MOST_SETS
+    def is_small(scenario: Scenario, guards: Sequence[str], must: Kit = frozenset()) -> bool:
+        """Whether there are few enough sets of these guards, and of owned ones to sell, to go through."""
+        for_sale = sellable(scenario, must)[:MOST_SALES]
+        return sets_of(len(for_sale) + len(guards), lots_of(scenario, for_sale, guards)[1]) <= MOST_SETS
 
     def run(self, gap: float, deadline: Deadline) -> FoundCourse | None:
         """The best course; None if none buys what has to be bought, or none was found in time.
@@ -123,8 +115,10 @@ class CourseSearch:
         for _ in range(deadline.nodes):
             if (value < np.inf and value - bound <= gap * max(1.0, abs(value))) or deadline.is_over:
                 break
-            costs = self._bounds()
-            solved = JointLots(self._program, costs, value).solve() if jointly else self._program.solve(costs)
+            known_costs = self._known()
+            solved = (
+                JointLots(self._program, known_costs, value).solve() if jointly else self._program.solve(known_costs)
+            )
             if solved is None:
                 break
             known = len(self._least)
@@ -141,42 +135,61 @@ class CourseSearch:
         start = self._kit(0, self._scenario.stock)
         return FoundCourse(self._course(best), start, bound)
 
-    def _bounds(self) -> Floats:
-        """``(sets,)``: f, or what is at least known of it."""
-        costs, guards = self._table.bounds(self._years_of)[self._rows], len(self._guards)
-        plain = least_in_hand(self._bits, costs, guards)
-        if self._keeps.all() and not self._must:
-            return plain
-        kept = least_in_hand(self._bits[self._keeps], costs[self._keeps], guards, self._must)
-        return np.where(np.isfinite(kept), kept, plain)
+    def _known(self) -> Known:
+        """What is known of f, less what owned guards fetch in the end, for every set of guards in hand."""
+        least = self._table.bounds(self._years_of)[self._rows]
+        most = np.where(self._table.priced[self._rows], least, np.inf)
+        fits = self._all_kept() if self._must or not self._keeps.all() else None
+        return Known(*(self._in_hand(costs, fits) - self._kept for costs in (least, most)))
+
+    def _in_hand(self, costs: Floats, fits: Bools | None) -> Floats:
+        """``(sets,)``: the least of the costs of kits of guards in hand, with what is forced in where that `fits`."""
+        least = least_in_hand(self._bits, costs, len(self._resale))
+        if fits is not None:
+            kept = least_in_hand(self._bits[self._keeps], costs[self._keeps], len(self._resale), self._must)
+            least = np.where(fits, kept, least)
+        bounds: Floats = least[self._sets ^ self._sales]
+        return bounds
+
+    def _all_kept(self) -> Bools:
+        """``(sets,)``: the sets of guards on the bike of which all that is forced in can be on it, numbered by them."""
+        bits = self._bits[self._keeps]
+        fits: Bools = np.isfinite(least_in_hand(bits, np.zeros(bits.size), len(self._resale), self._must))
+        return fits
 
     def _ends(self) -> Bools:
         """``(sets,)``: the sets of guards in hand of which all that has to be on the bike can be."""
-        guards = len(self._guards)
-        bits = self._bits[self._keeps]
-        fits = np.isfinite(least_in_hand(bits, np.zeros(bits.size), guards, self._must))
-        ends: Bools = fits & (np.arange(2**guards) & self._must == self._must)
+        ends: Bools = self._all_kept()[self._sets ^ self._sales] & (self._sets & self._must == self._must)
         return ends
 
     def _floor(self) -> float:
         """What no course is below, known before the program is solved: the cheapest kit at once, for nothing."""
         costs = self._table.bounds(self._years_of)[self._rows]
-        return float(costs.min() - sum(self._resale) - ROUNDING * (np.abs(costs).max() + sum(self._resale)))
+        most = sum(max(0.0, back) for back in self._resale) + self._kept
+        if self._saving.worth.any():
+            most += sum(self._scenario.guard[name].sells_cents for name in self._for_sale) / 100
+        return float(costs.min() - most - ROUNDING * (np.abs(costs).max() + most))
 
     def _cost(self, lots: Sequence[Dated]) -> float:
-        """What a course costs (1), exactly."""
-        saving, months = self._saving, len(self._saving.weights)
-        total, had = 0.0, 0
-        by_month = [0] * months
+        """What a course costs (1), exactly; infinite where it cannot be paid for or makes falls dearer by a sale."""
+        saving = self._saving
+        total, had, paid = 0.0, 0, 0
+        by_month: list[list[Lot]] = [[] for _ in saving.weights]
         for dated in lots:
-            by_month[dated.month] |= dated.lot.guards
-            total += saving.worth[dated.month] * dated.lot.cents / 100
-        for month, bought in enumerate(by_month):
-            had |= bought
-            total += saving.weights[month] * self._falls(had)
+            by_month[dated.month].append(dated.lot)
+        for month, new in enumerate(by_month):
+            before, cents = had, sum(lot.cents for lot in new)
+            paid += cents
+            for lot in new:
+                had |= lot.guards
+            falls = self._falls(had)
+            sells = any(lot.is_sale for lot in new)
+            if paid > saving.purse[month] or (sells and is_dearer(falls - self._falls(before), self._falls(before))):
+                return np.inf
+            total += saving.weights[month] * falls + saving.worth[month] * cents / 100
         if not self._program.may_end_with(had):
             return np.inf
-        return float(total - sum(back for number, back in enumerate(self._resale) if had >> number & 1))
+        return float(total - self._kept - self._program.resale_of(had))
 
     def _falls(self, had: int) -> float:
         """f: the least cost of a kit of guards in hand, exactly."""
@@ -185,14 +198,14 @@ class CourseSearch:
         return self._least[had]
 
     def _fits(self, had: int) -> Ints:
-        in_hand = self._bits & ~np.int64(had) == 0
+        in_hand = self._bits & ~np.int64(had ^ self._sales) == 0
         kept: Ints = self._rows[in_hand & self._keeps & (self._bits & self._must == had & self._must)]
         return kept if kept.size else self._rows[in_hand]
 
     def _improved(self, lots: Sequence[Dated]) -> tuple[Dated, ...]:
         """The course with each lot left out, or put off to the month of a later one, where that costs no more.
 
-        So nothing is bought that is of no use, or long before it is.
+        So nothing is bought that is of no use, or long before it is. What is sold waits only where it has to.
         """
         course, value = tuple(lots), self._cost(lots)
         number = len(course) - 1
@@ -200,7 +213,9 @@ class CourseSearch:
             one, rest = course[number], (*course[:number], *course[number + 1 :])
             later = sorted({dated.month for dated in rest if dated.month > one.month} | {len(self._saving.weights) - 1})
             moves = [rest]
-            moves += [_in_turn((*rest, Dated(month, one.lot))) for month in (later[-1], later[0]) if month > one.month]
+            if not one.lot.is_sale or np.isinf(value):
+                waits = [month for month in (later[-1], later[0]) if month > one.month]
+                moves += [_in_turn((*rest, Dated(month, one.lot))) for month in waits]
             costs = [self._cost(move) for move in moves]
             chosen = int(np.argmin(costs))
             if costs[chosen] <= value + TIE * max(1.0, abs(value)):
@@ -211,15 +226,33 @@ class CourseSearch:
 
     def _course(self, lots: Sequence[Dated]) -> Course:
         bought, fitted = [], []
-        had, on = 0, self._scenario.stock
+        had, on, first = 0, self._scenario.stock, len(self._for_sale)
         for month in range(len(self._saving.weights)):
             new = sum(dated.lot.guards for dated in lots if dated.month == month)
             if new or not month:
                 had |= new
                 on = self._kit(had, on)
-            bought.append(self._scenario.stock | {name for bit, name in enumerate(self._guards) if had >> bit & 1})
+            named = {name for bit, name in enumerate(self._guards, first) if had >> bit & 1}
+            bought.append(self._scenario.stock | named)
             fitted.append(on)
-        return Course(tuple(bought), tuple(fitted))
+        return Course(tuple(bought), self._sold(lots, fitted), tuple(fitted))
+
+    def _sold(self, lots: Sequence[Dated], fitted: Sequence[Kit]) -> tuple[Kit, ...]:
+        """What is sold by each month: an owned guard once it is off for good, where that pays.
+
+        Sooner than a course needs it does no harm; where money has its price, a guard that fetches less now than in the
+        end is kept unless the course sells it.
+        """
+        scenario, worth = self._scenario, self._saving.worth
+        sold = [set[str]() for _ in fitted]
+        for bit, name in enumerate(self._for_sale):
+            off = max((month + 1 for month, kit in enumerate(fitted) if name in kit), default=0)
+            is_sold = any(dated.lot.guards == 1 << bit for dated in lots)
+            if off < len(fitted):
+                pays = worth[off] * scenario.guard[name].sells_cents / 100 >= -self._resale[bit]
+                for month in range(off, len(fitted) if is_sold or pays else off):
+                    sold[month].add(name)
+        return tuple(frozenset(some) for some in sold)
 
     def _kit(self, had: int, on: Kit) -> Kit:
         """Of the best kits of guards in hand the one that leaves most of what is on the bike where it is.
@@ -247,16 +280,3 @@ class CourseSearch:
 
 def _in_turn(lots: Sequence[Dated]) -> tuple[Dated, ...]:
     return tuple(sorted(lots, key=lambda dated: dated.month))
-
-
-def _lots(scenario: Scenario, guards: Sequence[str]) -> tuple[list[Lot], list[Lot]]:
-    """The guards as lots, and the offers of them that save money."""
-    bit = {name: 1 << number for number, name in enumerate(guards)}
-    singles = [Lot(bit[name], scenario.guard[name].spend_cents) for name in guards]
-    offers = []
-    for offer in scenario.offers:
-        saving, bought = scenario.offer_saving_cents(offer), scenario.bought_in(offer)
-        if saving and bought <= set(guards):
-            full = sum(scenario.guard[name].spend_cents for name in bought)
-            offers.append(Lot(sum(bit[name] for name in bought), full - saving))
-    return singles, offers

@@ -13,6 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from guardopt.arrays import Bools, Floats, Ints
+from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 
 MOST_SETS = 2**22
@@ -58,18 +59,32 @@ def money_in_months(scenario: Scenario, months: int) -> Floats:
 
 @dataclass(frozen=True)
 class Lot:
-    """What is bought at once: a guard, or the guards of an offer that are not owned.
+    """What changes hands at once: a guard, the guards of an offer that are not owned, or an owned guard that is sold.
 
     Attributes
     ----------
     guards
-        The guards as bits of one number.
+        The guards as bits of one number: of a guard to buy, that it is in hand; of an owned one, that it is sold.
     cents
-        What it costs, fitting included.
+        What it costs, fitting included; below 0 for what is sold.
     """
 
     guards: int
     cents: int
+
+    @property
+    def is_sale(self) -> bool:
+        """Whether it is a guard that is sold."""
+        return self.cents < 0
+
+
+Move = tuple[Lot, ...]
+"""Lots that change hands in one month, what is sold first."""
+
+
+def is_dearer(rise: float, cost: float) -> bool:
+    """Whether falls that cost so much before cost more after a rise, and not only by rounding."""
+    return rise > TIE * max(1.0, abs(cost))
 
 
 @dataclass(frozen=True)
@@ -81,7 +96,7 @@ class Dated:
 
 
 State = tuple[frozenset[int], int]
-"""The numbers of the offers taken, and the guards in hand as bits."""
+"""The numbers of the offers taken, and the guards bought and sold as bits."""
 
 
 @dataclass(frozen=True)
@@ -90,6 +105,54 @@ class Solved:
 
     lots: tuple[Dated, ...]
     bound: float
+
+
+@dataclass(frozen=True)
+class Course:
+    """For each month what has been bought and sold by then, and what is on the bike.
+
+    What was owned before counts as bought, sold or not.
+    """
+
+    bought: tuple[Kit, ...]
+    sold: tuple[Kit, ...]
+    fitted: tuple[Kit, ...]
+
+
+@dataclass(frozen=True)
+class FoundCourse:
+    """A course and a value that no course is below.
+
+    Attributes
+    ----------
+    start
+        What is best on the bike before anything is bought.
+    """
+
+    course: Course
+    start: Kit
+    bound: float
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of f for every set of guards in hand.
+
+    Attributes
+    ----------
+    least, most
+        ``(sets,)``: what it is at least and at most.
+    """
+
+    least: Floats
+    most: Floats
+
+
+def is_barred(known: Known, before: Ints, after: Ints) -> Bools:
+    """Whether falls are known to cost more with one set in hand than with another, and not only by rounding."""
+    most = known.most[before]
+    barred: Bools = known.least[after] - most > TIE * np.maximum(1.0, np.abs(most))
+    return barred
 
 
 def disjoint_offers(offers: Sequence[Lot]) -> list[frozenset[int]]:

@@ -8,7 +8,10 @@ A course has in month t a kit x_t that the money saved by then pays for, whateve
 
 with κ = min over t < T of (v_t − v_{t+1}) / w_t and each minimum over the kits that the purse of its month pays for.
 What is bought and not on the bike only adds to what is spent, but for an offer that costs less than a part of it: by
-as much as offers can save in that way each month's money is raised and its spending lowered.
+as much as offers can save in that way each month's money is raised and its spending lowered. spend(x) takes owned
+guards that are off the bike as sold. κ is the same for all months but for rounding; as spent_t is no less than −C, with
+C what all owned guards fetch, the sum is lowered by C Σ_{t<T} (v_t − v_{t+1} − κ w_t). An owned guard that is kept off
+the bike because it fetches more in the end than now lowers it by the difference.
 """
 
 from __future__ import annotations
@@ -62,6 +65,12 @@ def month_by_month(planner: Planner, saving: Saving, *, gap: float, deadline: De
         known[0, cents] = kit, below
     found = [known[last if month == last else 0, int(cents)] for month, cents in enumerate(saving.purse)]
     parts = [weight * least for weight, (_, least) in zip(weights.tolist(), found, strict=True)]
+    owned = [guard for guard in planner.scenario.guards if guard.owned]
+    fetched = sum(guard.sells_cents for guard in owned) / 100
+    parts.append(-fetched * float((worth[:-1] - worth[1:] - interest * weights[:-1]).sum()))
+    if worth[-1] > 0.0:
+        kept = [(planner.scenario.resale_value([guard.id]), worth[-1] * guard.sells_cents / 100) for guard in owned]
+        parts.append(-sum(max(0.0, back - now) for back, now in kept))
     return MonthByMonth(tuple(kit for kit, _ in found), sum(parts) - ROUNDING * sum(map(abs, parts)))
 
 
@@ -96,7 +105,9 @@ class _Weighed:
         """A value that no kit is below, known before anything is searched for."""
         terms, scenario = self._planner.terms, self._scenario
         least = float(terms.floor.sum() + np.minimum(terms.guard_cost, 0.0).sum() + terms.fixed_cost)
-        return least - (0.0 if self._interest is None else scenario.resale_value(scenario.guard))
+        if self._interest is None:
+            return least
+        return least - scenario.resale_value(scenario.guard) - scenario.sold_cents(()) / 100
 
 
 def _scaled(scenario: Scenario, falls: float, resale: float) -> Scenario:

@@ -9,7 +9,7 @@ subject to x_it ≤ b_it,  b_it ≥ b_i,t−1                           what is 
            and in every month the rules of what can be on the bike at once
 
 with w_t the share of the years' present value that falls into month t, the last month T standing for all the rest, and
-v_t the present value of one unit of money in month t.
+v_t the present value of one unit of money in month t. Nothing is sold in it.
 """
 
 from __future__ import annotations

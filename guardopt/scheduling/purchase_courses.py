@@ -15,17 +15,35 @@ one's own choice, the first or the last, for each lot by itself
 is therefore no more than the cost of any course, and is that of the best where every lot is bought in its first month.
 (2) is dynamic programming over subsets (M. Held and R. M. Karp, A dynamic programming approach to sequencing problems,
 Journal of SIAM 10(1), 1962): one number for each set of guards bought and set of offers taken.
+
+To sell an owned guard is a lot like any other, of a price below 0 and with a bit of its own, that makes falls dearer.
+No month in which something is sold may leave falls dearer than they were, so it is sold by itself only where f is no
+greater without it, and otherwise in one move with the first of the lots that make up for it. A move is left out where f
+after it is known to be greater than before.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
 from guardopt.arrays import Bools, Floats, Ints
-from guardopt.scheduling.lots import ROUNDING, TIE, Dated, Lot, Saving, Solved, State, disjoint_offers
+from guardopt.scheduling.lots import (
+    ROUNDING,
+    TIE,
+    Dated,
+    Known,
+    Lot,
+    Move,
+    Saving,
+    Solved,
+    State,
+    disjoint_offers,
+    is_barred,
+)
 
 
 @dataclass(frozen=True)
@@ -36,17 +54,17 @@ class _Family:
     ----------
     offers
         The numbers of the offers taken.
-    singly
-        The guards, as numbers of bits, that may be bought singly beside them; they are the bits of a state's number.
+    moves
+        The moves that take no offer, each with its lots as bits of a state's number.
     sets, month
         ``(states,)``: guards in hand as bits, ascending, and the first month in which all are paid; the number of
         months where they never are.
     layers
-        The states that can be paid for, by how many guards were bought singly.
+        The states that can be paid for, by how many lots were taken singly.
     """
 
     offers: frozenset[int]
-    singly: list[int]
+    moves: list[tuple[int, Move]]
     sets: Ints
     month: Ints
     layers: list[Ints]
@@ -58,9 +76,10 @@ class CourseProgram:
     Parameters
     ----------
     singles, offers
-        The guards that can be bought, lot i being bit i, and offers of several of them.
+        What can be bought or sold by itself, lot i being bit i, and offers of several guards.
     resale
-        ``(guards,)``: the present value of what each guard fetches in the end; 0 where only falls count.
+        ``(singles,)``: the present value of what each guard fetches in the end, taken off for one that is sold; 0 where
+        only falls count.
     saving
         How money comes in.
     ends
@@ -72,6 +91,8 @@ class CourseProgram:
     ) -> None:
         self._singles, self._offers, self._resale, self.saving = list(singles), list(offers), resale, saving
         self._ends = ends
+        sold = [lot for lot in singles if lot.is_sale]
+        self._sales = [some for size in range(len(sold) + 1) for some in combinations(sold, size)]
         self._families = {taken: self._family(taken) for taken in disjoint_offers(offers)}
 
     def _family(self, taken: frozenset[int]) -> _Family:
@@ -80,9 +101,8 @@ class CourseProgram:
         sets = np.array([base], dtype=np.int64)
         cents = np.array([sum(lot.cents for lot in lots)], dtype=np.int64)
         count = np.zeros(1, dtype=np.int8)
-        singly = [number for number, lot in enumerate(self._singles) if not lot.guards & base]
-        for number in singly:
-            lot = self._singles[number]
+        singly = [lot for lot in self._singles if not lot.guards & base]
+        for lot in singly:
             sets = np.concatenate([sets, sets | lot.guards])
             cents = np.concatenate([cents, cents + lot.cents])
             count = np.concatenate([count, count + 1])
@@ -90,70 +110,84 @@ class CourseProgram:
         paid = np.flatnonzero(month < self.saving.purse.size)
         in_turn = paid[np.argsort(count[paid], kind="stable")]
         cuts = np.searchsorted(count[in_turn], np.arange(1, len(singly) + 1))
-        return _Family(taken, singly, sets, month, np.split(in_turn, cuts))
+        bit = {lot.guards: 1 << number for number, lot in enumerate(singly)}
+        moves = [(sum(bit[one.guards] for one in move), move) for lot in singly for move in self._moves(lot)]
+        return _Family(taken, moves, sets, month, np.split(in_turn, cuts))
+
+    def _moves(self, lot: Lot) -> list[Move]:
+        """A lot by itself, and if it is bought with what may be sold for it."""
+        return [(lot,)] if lot.is_sale else [(*sold, lot) for sold in self._sales]
 
     def may_end_with(self, guards: int) -> bool:
         """Whether a course may end with these guards in hand."""
         return self._ends is None or bool(self._ends[guards])
 
-    def solve(self, cost: Floats) -> Solved | None:
-        """The best course by (2); None if there is none.
-
-        Parameters
-        ----------
-        cost
-            ``(sets,)``: f, or what is at least known of it, for every set of guards in hand.
-        """
-        values = self._reached(cost)
+    def solve(self, known: Known) -> Solved | None:
+        """The best course by (2); None if there is none."""
+        values = self._reached(known)
         ends = [(taken, *self._last(family, values[taken])) for taken, family in self._families.items()]
         least = min(total for _, _, total, _ in ends)
         if np.isinf(least):
             return None
         tied = [one for one in ends if one[2] <= least + TIE * max(1.0, abs(least))]
         taken, state, _, _ = min(tied, key=lambda one: (one[3], sorted(one[0])))
-        return Solved(self._back(taken, state, cost, values), least - self.rounding(cost))
+        return Solved(self._back(taken, state, known, values), least - self.rounding(known))
 
     @property
-    def lots(self) -> list[Lot]:
-        """The guards singly, then the offers."""
-        return [*self._singles, *self._offers]
-
-    def with_lot(self, state: State, number: int) -> State:
-        """What one more of `lots` leads to."""
-        offers, guards = state
-        more = number - len(self._singles)
-        return offers | {more} if more >= 0 else offers, guards | self.lots[number].guards
+    def moves(self) -> list[tuple[frozenset[int], Move]]:
+        """Every move, with the number of the offer that it takes."""
+        singly = [(frozenset[int](), move) for lot in self._singles for move in self._moves(lot)]
+        offers = [(frozenset({number}), move) for number, lot in enumerate(self._offers) for move in self._moves(lot)]
+        return singly + offers
 
     def resale_of(self, guards: int) -> float:
         """The present value of what guards fetch in the end."""
         return float(sum(back for number, back in enumerate(self._resale.tolist()) if guards >> number & 1))
 
-    def rounding(self, cost: Floats) -> float:
+    def rounding(self, known: Known) -> float:
         """By how much a bound is lowered, so that it holds however sums are rounded."""
-        size = np.abs(cost[[0, -1]]).max() + self._resale.sum() + self.saving.purse[-1] / 100
+        moved = sum(abs(lot.cents) for lot in (*self._singles, *self._offers)) + self.saving.purse[-1]
+        size = np.abs(known.least[[0, -1]]).max() + np.abs(self._resale).sum() + moved / 100
         return ROUNDING * float(size)
 
-    def leading_below(self, cost: Floats, below: float) -> dict[State, int]:
+    def leading_below(self, known: Known, below: float) -> dict[State, int]:
         """The states that a course of less than this may lead through by (2), with the month in which each is paid."""
-        reached, left = self._reached(cost), self._left(cost)
+        reached, left = self._reached(known), self._left(known)
         found: dict[State, int] = {}
         for taken, family in self._families.items():
             states = np.sort(np.concatenate(family.layers))
-            states = states[reached[taken][states] + left[taken][states] <= below + self.rounding(cost)]
+            states = states[reached[taken][states] + left[taken][states] <= below + self.rounding(known)]
             months = family.month[states].tolist()
             found |= {
                 (taken, guards): month for guards, month in zip(family.sets[states].tolist(), months, strict=True)
             }
         return found
 
-    def _reached(self, cost: Floats) -> dict[frozenset[int], Floats]:
+    def _reached(self, known: Known) -> dict[frozenset[int], Floats]:
         """G (2) of every state."""
         values: dict[frozenset[int], Floats] = {}
         for taken, family in self._families.items():
-            values[taken] = self._forward(family, cost, values)
+            value = np.full(family.sets.size, np.inf)
+            if not taken:
+                value[0] = known.least[0]
+            values[taken] = value
+            states = np.concatenate(family.layers)
+            for number in sorted(taken):
+                before = self._families[taken - {number}]
+                for move in self._moves(self._offers[number]):
+                    guards = sum(lot.guards for lot in move)
+                    after = states[family.sets[states] & guards == guards]
+                    come_from = np.searchsorted(before.sets, family.sets[after] ^ guards)
+                    term = self._term(known, move, (before, come_from), (family, after))
+                    value[after] = np.minimum(value[after], values[before.offers][come_from] + term)
+            for layer in family.layers[1:]:
+                for bits, move in family.moves:
+                    after = layer[layer & bits == bits]
+                    term = self._term(known, move, (family, after ^ bits), (family, after))
+                    value[after] = np.minimum(value[after], value[after ^ bits] + term)
         return values
 
-    def _left(self, cost: Floats) -> dict[frozenset[int], Floats]:
+    def _left(self, known: Known) -> dict[frozenset[int], Floats]:
         """What the lots to come and resale add to G at least, of every state: (2) from the other end."""
         values: dict[frozenset[int], Floats] = {}
         for taken, family in reversed(self._families.items()):
@@ -162,58 +196,43 @@ class CourseProgram:
                 if back:
                     value -= np.where(family.sets >> number & 1, back, 0.0)
             paid = np.concatenate(family.layers)
-            for after, lot in self._more_offers(family):
-                states = paid[family.sets[paid] & lot.guards == 0]
-                leads_to = np.searchsorted(after.sets, family.sets[states] | lot.guards)
-                in_time = after.month[leads_to] < self.saving.purse.size
-                states, leads_to = states[in_time], leads_to[in_time]
-                term = self._term(lot, cost[family.sets[states]] - cost[after.sets[leads_to]], after.month[leads_to])
-                value[states] = np.minimum(value[states], values[after.offers][leads_to] + term)
+            for later, move in self._more_offers(family):
+                guards = sum(lot.guards for lot in move)
+                before = paid[family.sets[paid] & guards == 0]
+                leads_to = np.searchsorted(later.sets, family.sets[before] | guards)
+                term = self._term(known, move, (family, before), (later, leads_to))
+                value[before] = np.minimum(value[before], values[later.offers][leads_to] + term)
             for layer in reversed(family.layers):
-                for bit, number in enumerate(family.singly):
-                    states = layer[(layer >> bit & 1) == 0]
-                    leads_to = states | (1 << bit)
-                    in_time = family.month[leads_to] < self.saving.purse.size
-                    states, leads_to = states[in_time], leads_to[in_time]
-                    drop = cost[family.sets[states]] - cost[family.sets[leads_to]]
-                    term = self._term(self._singles[number], drop, family.month[leads_to])
-                    value[states] = np.minimum(value[states], value[leads_to] + term)
+                for bits, move in family.moves:
+                    before = layer[layer & bits == 0]
+                    term = self._term(known, move, (family, before), (family, before | bits))
+                    value[before] = np.minimum(value[before], value[before | bits] + term)
             values[taken] = value
         return values
 
-    def _more_offers(self, family: _Family) -> list[tuple[_Family, Lot]]:
-        """The families with one more offer taken, and that offer."""
-        return [
-            (self._families[family.offers | {number}], lot)
-            for number, lot in enumerate(self._offers)
-            if number not in family.offers and family.offers | {number} in self._families
-        ]
+    def _more_offers(self, family: _Family) -> Iterator[tuple[_Family, Move]]:
+        """The families with one more offer taken, and the moves that take it."""
+        for number, lot in enumerate(self._offers):
+            more = family.offers | {number}
+            if number not in family.offers and more in self._families:
+                for move in self._moves(lot):
+                    yield self._families[more], move
 
-    def _forward(self, family: _Family, cost: Floats, values: dict[frozenset[int], Floats]) -> Floats:
-        value = np.full(family.sets.size, np.inf)
-        if not family.offers:
-            value[0] = cost[0]
-        for number in sorted(family.offers):
-            lot, before = self._offers[number], self._families[family.offers - {number}]
-            states = np.concatenate(family.layers)
-            come_from = np.searchsorted(before.sets, family.sets[states] ^ lot.guards)
-            term = self._term(lot, cost[before.sets[come_from]] - cost[family.sets[states]], family.month[states])
-            value[states] = np.minimum(value[states], values[before.offers][come_from] + term)
-        for layer in family.layers[1:]:
-            for bit, number in enumerate(family.singly):
-                states = layer[(layer >> bit & 1).astype(bool)]
-                come_from = states ^ (1 << bit)
-                drop = cost[family.sets[come_from]] - cost[family.sets[states]]
-                term = self._term(self._singles[number], drop, family.month[states])
-                value[states] = np.minimum(value[states], value[come_from] + term)
-        return value
+    def _term(self, known: Known, move: Move, before: tuple[_Family, Ints], after: tuple[_Family, Ints]) -> Floats:
+        """What a move between states adds to (1), in its first month or in the last, whichever is less.
 
-    def _term(self, lot: Lot, drop: Floats, month: Ints) -> Floats:
-        """What a lot adds to (1), in its first month or in the last, whichever is less."""
-        rest, price = self.saving.rest, self.saving.worth * (lot.cents / 100)
-        first: Floats = price[month] - rest[month] * drop
-        last: Floats = price[-1] - rest[-1] * drop
-        return np.minimum(first, last)
+        Infinite where it is never paid for, or known to sell what makes falls dearer.
+        """
+        held, had = after[0].sets[after[1]], before[0].sets[before[1]]
+        drop = known.least[had] - known.least[held]
+        rest, price = self.saving.rest, self.saving.worth * (sum(lot.cents for lot in move) / 100)
+        month = np.maximum(before[0].month[before[1]], after[0].month[after[1]])
+        paid = np.minimum(month, rest.size - 1)
+        term: Floats = np.minimum(price[paid] - rest[paid] * drop, price[-1] - rest[-1] * drop)
+        term[month == rest.size] = np.inf
+        if move[0].is_sale:
+            term[is_barred(known, had, held)] = np.inf
+        return term
 
     def _last(self, family: _Family, value: Floats) -> tuple[int, float, tuple[int, int]]:
         """The best set to end with, its value with resale taken off, and what ties go by: money, then guards."""
@@ -234,34 +253,38 @@ class CourseProgram:
         return int(tied[best]), least, (int(cents[best]), int(guards[best]))
 
     def _cents(self, family: _Family, sets: Ints) -> Ints:
-        cents = np.full(sets.size, sum(self._offers[number].cents for number in family.offers), dtype=np.int64)
-        for number in family.singly:
-            cents += np.where(sets >> number & 1, self._singles[number].cents, 0)
+        offers = [self._offers[number] for number in family.offers]
+        base = sum(lot.guards for lot in offers)
+        cents = np.full(sets.size, sum(lot.cents for lot in offers), dtype=np.int64)
+        for lot in self._singles:
+            cents += np.where(sets & lot.guards & ~base, lot.cents, 0)
         return cents
 
     def _back(
-        self, taken: frozenset[int], state: int, cost: Floats, values: dict[frozenset[int], Floats]
+        self, taken: frozenset[int], state: int, known: Known, values: dict[frozenset[int], Floats]
     ) -> tuple[Dated, ...]:
         """The lots that led to a set, from the first to the last."""
         found: list[Dated] = []
         while True:
             family = self._families[taken]
-            steps = [
-                (self._singles[number], taken, state ^ (1 << bit))
-                for bit, number in enumerate(family.singly)
-                if state >> bit & 1
+            steps: list[tuple[Move, _Family, int]] = [
+                (move, family, state ^ bits) for bits, move in family.moves if state & bits == bits
             ]
             for number in sorted(taken):
                 before = self._families[taken - {number}]
-                come_from = np.searchsorted(before.sets, family.sets[state] ^ self._offers[number].guards)
-                steps.append((self._offers[number], before.offers, int(come_from)))
+                for move in self._moves(self._offers[number]):
+                    guards = sum(lot.guards for lot in move)
+                    if family.sets[state] & guards == guards:
+                        come_from = np.searchsorted(before.sets, family.sets[state] ^ guards)
+                        steps.append((move, before, int(come_from)))
             if not steps:
                 return tuple(reversed(found))
-            here, month = float(cost[family.sets[state]]), family.month[[state]]
+            here = (family, np.array([state]))
             reached = [
-                values[offers][come_from]
-                + float(self._term(lot, np.array([cost[self._families[offers].sets[come_from]] - here]), month)[0])
-                for lot, offers, come_from in steps
+                values[before.offers][come_from] + self._term(known, move, (before, np.array([come_from])), here)[0]
+                for move, before, come_from in steps
             ]
-            lot, taken, state = steps[int(np.argmin(reached))]
-            found.append(Dated(int(month[0]), lot))
+            month = int(family.month[state])
+            move, family, state = steps[int(np.argmin(reached))]
+            taken = family.offers
+            found += [Dated(month, lot) for lot in reversed(move)]

@@ -10,7 +10,7 @@ from itertools import pairwise, product
 
 import numpy as np
 import pytest
-from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of, without_owned_resale
+from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of
 from shipped import shipped
 
 from guardopt.errors import NoKitError
@@ -38,18 +38,27 @@ def present(scenario: Scenario, month: int) -> float:
 def done_by_hand(found: BuyingOrder, falls: Callable[[Kit], float]) -> float:
     """What it costs to do what the steps say, in their months, and nothing else; every rule is checked on the way."""
     scenario, on, owned = found.scenario, found.scenario.stock, found.scenario.stock
+    kept = owned
     steps = {step.month: step for step in found.steps}
     assert len(steps) == len(found.steps)
     spent, total = 0, 0.0
     for month, share in enumerate(shares(scenario, found.months)):
         step = steps.get(month)
         if step is not None:
-            before, bought = on, frozenset(step.buy)
+            before, bought, sold = on, frozenset(step.buy), frozenset(step.sell)
             assert not bought & owned
             assert frozenset(step.take_off) <= on
             on = (on - frozenset(step.take_off)) | frozenset(step.put_on)
-            owned |= bought
-            spent += scenario.spend_cents(bought)
+            assert sold <= kept
+            assert not sold & on
+            kept -= sold
+            owned = (owned | bought) - sold
+            fetched = sum(scenario.guard[name].sells_cents for name in sold)
+            assert step.fetches == fetched / 100
+            paid = scenario.bought_cents(bought) - fetched
+            assert step.spend == paid / 100
+            spent += paid
+            assert step.purse == (round((found.in_hand + found.put_by * month) * 100) - spent) / 100
             assert spent <= round((found.in_hand + found.put_by * month) * 100)
             assert on == step.kit
             assert on <= owned
@@ -59,7 +68,7 @@ def done_by_hand(found: BuyingOrder, falls: Callable[[Kit], float]) -> float:
                 assert falls(on) <= falls(before) + 1e-9 * max(1.0, falls(before)), "a step makes falls dearer"
             assert bought or month == 0, "what comes off without anything to buy comes off now"
             if found.aim.counts_price:
-                total += scenario.spend_cents(bought) / 100 * present(scenario, month)
+                total += paid / 100 * present(scenario, month)
         total += share * falls(on)
     return total - (scenario.resale_value(owned) if found.aim.counts_price else 0.0)
 
@@ -72,28 +81,35 @@ def least_of_all_courses(
     must: Kit = frozenset(),
     never: Kit = frozenset(),
 ) -> float:
-    """The least that any way of spreading the purchases over the months costs; infinite if none buys what it must."""
-    names = sorted({guard.id for guard in scenario.guards} - scenario.stock - never)
+    """The least that any way of spreading purchases and sales over the months costs; infinite if none buys what it must.
+
+    No month in which something is sold leaves falls dearer than they were.
+    """
+    to_buy = sorted({guard.id for guard in scenario.guards} - scenario.stock - never)
+    to_sell = {guard.id: guard.sells_cents for guard in scenario.guards if guard.owned and guard.id not in must}
+    names = to_buy + sorted(name for name, cents in to_sell.items() if cents)
     falls = {
         owned: least_with(every, owned, must, never)
         for owned in (
-            scenario.stock | {name for name, is_in in zip(names, some, strict=True) if is_in}
+            scenario.stock ^ {name for name, is_in in zip(names, some, strict=True) if is_in}
             for some in product((False, True), repeat=len(names))
         )
     }
-    spend = {owned - scenario.stock: scenario.spend_cents(owned - scenario.stock) for owned in falls}
+    spend = {owned - scenario.stock: scenario.bought_cents(owned - scenario.stock) for owned in falls}
     weights, best = shares(scenario, len(purse) - 1), math.inf
-    # For each guard the month in which it is bought; the last number stands for never.
+    # For each guard the month in which it is bought or sold; the last number stands for never.
     for when in product(range(len(purse) + 1), repeat=len(names)):
         spent, cost, owned = 0, 0.0, scenario.stock
         for month, weight in enumerate(weights):
-            bought = frozenset(name for name, one in zip(names, when, strict=True) if one == month)
-            spent += spend[bought]
-            if spent > purse[month]:
+            moved = frozenset(name for name, one in zip(names, when, strict=True) if one == month)
+            sold, before = moved & scenario.stock, falls[owned]
+            paid = spend[moved - sold] - sum(to_sell[name] for name in sold)
+            spent += paid
+            owned ^= moved
+            if spent > purse[month] or (sold and falls[owned] > before + 1e-9 * max(1.0, before)):
                 break
-            owned |= bought
             cost += weight * falls[owned]
-            cost += spend[bought] / 100 * present(scenario, month) if aim.counts_price else 0.0
+            cost += paid / 100 * present(scenario, month) if aim.counts_price else 0.0
         else:
             if not any(must <= kit <= owned - never for kit in every.kits):
                 continue
@@ -110,8 +126,7 @@ def least_with(every: EveryKit, owned: Kit, must: Kit, never: Kit) -> float:
 
 def check_forced(seed: int) -> bool:
     """One random bike with guards forced in and out; whether there is an order at all."""
-    scenario = without_owned_resale(random_scenario(seed, guards=4 + seed % 2, own_costs=False))
-    scenario = replace(scenario, falls_sampled=25)
+    scenario = replace(random_scenario(seed, guards=4 + seed % 2), falls_sampled=25)
     rng = np.random.default_rng(seed)
     names = [guard.id for guard in scenario.guards]
     must, never = (frozenset(rng.choice(names, 1 + seed % 2, replace=False).tolist()) for _ in range(2))
@@ -142,9 +157,7 @@ def test_what_is_forced_in_and_out_against_every_course(seeds: range) -> None:
 
 def check_against_all(seed: int, rate: float | None) -> None:
     """One random bike: with owned guards, dislikes, offers, needs, slots and limits of weight."""
-    scenario = replace(
-        without_owned_resale(random_scenario(seed, guards=4 + seed % 2, own_costs=False)), falls_sampled=25
-    )
+    scenario = replace(random_scenario(seed, guards=4 + seed % 2), falls_sampled=25)
     scenario = scenario if rate is None else replace(scenario, discount_rate=rate)
     bench, every = Bench(scenario), price_every_kit(scenario, sample_of(scenario))
     put_by, in_hand = 20.0 + 7 * (seed % 11), 15.0 * (seed % 3)

@@ -252,18 +252,60 @@ def test_a_bike_that_is_better_left_alone_is_left_alone(make_scenario: Callable[
     assert found.table.empty
 
 
-def test_what_comes_off_for_good_is_told_with_what_it_would_fetch(make_scenario: Callable[..., Scenario]) -> None:
-    """A cage takes the place of sliders that are owned; the money from these buys nothing here."""
+def slider_or_cage(make_scenario: Callable[..., Scenario]) -> Scenario:
+    """A case at 300 a year; an owned slider that holds a fifth and fetches 15.50, or a cage at 90 that holds nine tenths."""
     case = Part("case", "case", Side.CENTRE, 300.0)
     slider = Guard("slider", "slider", Side.CENTRE, 4000, owned=True, sells_cents=1550, not_with=frozenset({"cage"}))
     cage = Guard("cage", "cage", Side.CENTRE, 9000)
     covers = [Cover(("slider",), "case", 0.2), Cover(("cage",), "case", 0.9)]
-    scenario = make_scenario([case], [slider, cage], covers, falls_sampled=200)
-    (step,) = order(scenario, 50.0, months=3).steps
-    assert (step.month, step.buy, step.take_off) == (2, ("cage",), ("slider",))
-    assert (step.spend, step.purse, step.would_fetch) == (90.0, 10.0, 15.5)
-    (early,) = order(scenario, 50.0, months=1, never=["slider"]).steps
-    assert (early.month, early.take_off, early.would_fetch) == (0, ("slider",), 15.5)
+    return make_scenario([case], [slider, cage], covers, falls_sampled=200)
+
+
+def test_what_takes_the_place_of_an_owned_guard_is_paid_with_what_that_fetches(
+    make_scenario: Callable[..., Scenario],
+) -> None:
+    """A month earlier than without: 75 saved and 15.50 for the slider pay the cage; sold by itself it is at no time."""
+    (step,) = order(slider_or_cage(make_scenario), 25.0, months=5).steps
+    assert (step.month, step.buy, step.take_off, step.sell) == (3, ("cage",), ("slider",), ("slider",))
+    assert (step.fetches, step.spend, step.purse) == (15.5, 74.5, 0.5)
+    assert order(slider_or_cage(make_scenario), 24.0, months=3).steps == ()
+    text = order_text(order(slider_or_cage(make_scenario), 25.0, months=5))
+    assert "cage for EUR 90.00; take off slider and sell for EUR 15.50; EUR 0.50 left" in " ".join(text.split())
+
+
+def test_a_guard_that_is_never_to_be_on_the_bike_is_sold_at_once(make_scenario: Callable[..., Scenario]) -> None:
+    """It costs nothing to do, and the money counts: 15.50 and three times 25 pay for the cage."""
+    early, late = order(slider_or_cage(make_scenario), 25.0, months=5, never=["slider"]).steps
+    assert (early.month, early.take_off, early.sell, early.purse) == (0, ("slider",), ("slider",), 15.5)
+    assert (late.month, late.buy, late.spend, late.purse) == (3, ("cage",), 90.0, 0.5)
+
+
+def test_a_guard_that_has_to_stay_on_is_not_sold(make_scenario: Callable[..., Scenario]) -> None:
+    """The pad that the slider could pay for waits until it is saved for."""
+    parts = [Part("case", "case", Side.CENTRE, 300.0), Part("tank", "tank", Side.CENTRE, 400.0)]
+    guards = [
+        Guard("slider", "slider", Side.CENTRE, 4000, owned=True, sells_cents=3000),
+        Guard("pad", "pad", Side.CENTRE, 5000),
+    ]
+    scenario = make_scenario(
+        parts, guards, [Cover(("slider",), "case", 0.2), Cover(("pad",), "tank", 0.9)], falls_sampled=200
+    )
+    assert [(step.month, step.sell) for step in order(scenario, 20.0, months=4).steps] == [(1, ("slider",))]
+    assert [(step.month, step.sell) for step in order(scenario, 20.0, months=4, must=["slider"]).steps] == [(3, ())]
+
+
+def test_what_fetches_more_in_the_end_is_kept_in_the_drawer_where_money_counts(
+    make_scenario: Callable[..., Scenario],
+) -> None:
+    """For outlay: the slider that the cage replaces fetches 15.50 now and 20 when the bike goes, so it is not sold."""
+    scenario = slider_or_cage(make_scenario)
+    guards = tuple(replace(one, resale_share=0.5) if one.owned else one for one in scenario.guards)
+    scenario = replace(scenario, guards=guards, years=2.0, discount_rate=0.0)
+    kept = order(scenario, 50.0, months=3, aim="outlay")
+    (step,) = kept.steps
+    assert (step.take_off, step.sell, step.fetches) == (("slider",), (), 0.0)
+    (sold,) = order(replace(scenario, discount_rate=0.2), 50.0, months=3, aim="outlay").steps
+    assert (sold.take_off, sold.sell, sold.fetches) == (("slider",), ("slider",), 15.5)
 
 
 def test_record_has_the_promised_keys(twin: Scenario) -> None:
@@ -282,11 +324,12 @@ def test_record_has_the_promised_keys(twin: Scenario) -> None:
             "buy",
             "take_off",
             "put_on",
+            "sell",
+            "fetches",
             "spend",
             "purse",
             "yearly_cost",
             "kit",
-            "would_fetch",
         ]
     assert found.table.to_dict("records") == record["steps"]
     assert found._repr_html_().count("<tr") == len(found.steps) + 1

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of, without_owned_resale
+from random_scenarios import EveryKit, price_every_kit, random_scenario, sample_of
 
 import guardopt
 from guardopt.model.aims import AIMS, Aim, Limits
@@ -32,7 +32,7 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 @lru_cache(maxsize=32)
 def tiny(seed: int, guards: int) -> tuple[Bench, EveryKit]:
     """A random bike with few guards, and every kit of it priced."""
-    scenario = replace(without_owned_resale(random_scenario(seed, guards=guards, own_costs=False)), falls_sampled=40)
+    scenario = replace(random_scenario(seed, guards=guards, own_costs=False), falls_sampled=40)
     bench = Bench(scenario)
     return bench, price_every_kit(scenario, sample_of(scenario))
 

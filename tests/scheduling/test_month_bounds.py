@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from random_scenarios import random_scenario, without_owned_resale
+from random_scenarios import random_scenario
 
 from guardopt.deadline import NEVER, Deadline
 from guardopt.model.aims import BILLS, OUTLAY, Aim
@@ -20,9 +20,7 @@ from guardopt.scheduling.month_bounds import month_by_month
 @pytest.mark.parametrize("seed", range(5))
 def test_no_course_is_below_the_months_by_themselves(seed: int, rate: float, aim: Aim) -> None:
     """The best course of small bikes is known, and no bound is above it, however early the search stops."""
-    scenario = replace(
-        without_owned_resale(random_scenario(seed, guards=5, own_costs=False)), falls_sampled=25, discount_rate=rate
-    )
+    scenario = replace(random_scenario(seed, guards=5), falls_sampled=25, discount_rate=rate)
     planner = Bench(scenario).planner
     saving = saving_for(scenario, aim, 40.0, 10.0, 4)
     _, cost = best_course(planner, aim, saving, NEVER)
@@ -51,7 +49,7 @@ def test_where_kits_are_too_many_the_course_is_allowed_and_its_gap_honest(
     seed: int, aim: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With the lists cut short, a bike of six guards is one of too many: its best course lies between bound and cost."""
-    scenario = replace(random_scenario(seed, guards=6, own_costs=False), falls_sampled=25)
+    scenario = replace(random_scenario(seed, guards=6), falls_sampled=25)
     best = order(scenario, 45.0, months=4, aim=aim)
     monkeypatch.setattr("guardopt.scheduling.course_search.MOST_SETS", 20)
     rough = order(scenario, 45.0, months=4, aim=aim)

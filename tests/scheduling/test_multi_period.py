@@ -13,7 +13,7 @@ from guardopt.model.aims import BILLS, OUTLAY, Aim
 from guardopt.questions.bench import Bench
 from guardopt.questions.purchase_schedule import saving_for
 from guardopt.scheduling.best_course import best_course, check_course, course_cost
-from guardopt.scheduling.course_search import Course
+from guardopt.scheduling.lots import Course, FoundCourse
 from guardopt.scheduling.multi_period import MonthProgram
 
 CBC = "PULP_CBC_CMD"
@@ -35,8 +35,8 @@ def test_two_ways_to_solve_it_agree(seed: int, solver: str, aim: Aim) -> None:
         program.add_facts(*planner.cuts.bundled_at(planner.bike.kit_array(kit).astype(float)))
     other = program.solve(None)
     assert other is not None
-    course = Course(other.bought, other.fitted)
-    check_course(scenario, saving, course)
+    course = Course(other.bought, (frozenset(),) * len(other.bought), other.fitted)
+    check_course(planner, saving, FoundCourse(course, found.start, found.bound))
     assert course_cost(planner, aim, saving, course) == pytest.approx(cost, rel=1e-6)
     assert other.bound is not None
     assert other.bound == pytest.approx(cost, rel=1e-6)
