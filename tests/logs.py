@@ -62,14 +62,18 @@ def _logged(bike: Bike, stratum: Stratum, rider: Rider, columns: range, rng: np.
     if not columns:
         return []
     scenario = bike.scenario
-    harmed = harmed_parts(bike, stratum, bike.kit_array(rider.kit))
+    fitted = bike.kit_array(rider.kit)
+    harmed, struck = harmed_parts(bike, stratum, fitted), stratum.struck.copy()
+    for row, (part, guards) in enumerate(bike.exposures):
+        if all(fitted[guard] for guard in guards):
+            struck[part] |= stratum.exposes[row]
     found = []
     for column in columns:
         day = BEGIN + timedelta(days=int(rng.integers(rider.days)))
         ids = {
             name: frozenset(part.id for part, yes in zip(scenario.parts, rows[:, column], strict=True) if yes)
             for name, rows in (
-                ("struck", stratum.struck),
+                ("struck", struck),
                 ("scuffed", harmed & ~stratum.breaks),
                 ("broken", harmed & stratum.breaks),
             )

@@ -161,6 +161,8 @@ def learn(
     estimates, correlations = update(scenario, log, weight, earlier or {})
     after = _changed(scenario, estimates, log.years)
     breaks = {part: one.now for one in estimates if one.number.kind is Kind.BREAK for part in one.number.parts}
+    struck = [one for one in estimates if one.number.kind is Kind.STRIKE]
+    strikes = {(one.number.fall or "", part): one.now.mean for one in struck for part in one.number.parts}
     spread = [dispersion(log, fall, scenario.seed) for fall in [None, *(fall.id for fall in scenario.falls)]]
     return Learned(
         before=scenario,
@@ -169,7 +171,7 @@ def learn(
         estimates=tuple(estimates),
         correlations=correlations,
         spread=tuple(one for one in spread if one is not None),
-        paid_off=paid_off(scenario, log, breaks),
+        paid_off=paid_off(scenario, log, breaks, strikes),
     )
 
 

@@ -6,12 +6,16 @@ with break chances drawn from what is believed of them. What did happen in the s
 are capped, so a guard saves nothing in a fall that wrote the bike off all the same.
 
 Damage that waits is paid once for each bike and each repair interval, counted from the first day the bike was watched,
-whatever happened to it in between, with guards and without. A part that only a guard exposed to the road is taken for
-one that was struck, since a log does not tell the two apart.
+whatever happened to it in between, with guards and without.
+
+A log does not tell whether a part was struck by the road or only because a guard exposed it. With p the chance of the
+one and e that of the other, the road struck it all the same with the chance p / (p + (1 − p) e) (Bayes' rule); else it
+would not have been harmed without guards. What such a part passed on in truth stays.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -41,7 +45,8 @@ class PaidOff:
     strikes_spared
         Struck parts that no harm came to.
     saved, saved_low, saved_high
-        Mean and 90 % interval of what they would have cost on top.
+        Mean and 90 % interval of what the same falls would have cost on top without guards; below 0 where guards did
+        more harm than good.
     paid
         What the falls did cost the owner, capped, days without the bike included; renewals are not.
     guards_cost
@@ -84,7 +89,9 @@ class PaidOff:
         }
 
 
-def paid_off(scenario: Scenario, log: Log, breaks: Mapping[str, Belief]) -> PaidOff:
+def paid_off(
+    scenario: Scenario, log: Log, breaks: Mapping[str, Belief], strikes: Mapping[tuple[str, str], float]
+) -> PaidOff:
     """Work out whether the guards of a log paid.
 
     Parameters
@@ -95,6 +102,8 @@ def paid_off(scenario: Scenario, log: Log, breaks: Mapping[str, Belief]) -> Paid
         Real falls.
     breaks
         The belief in the chance that each part, by its id, breaks if harmed. Both sides of a row share one belief.
+    strikes
+        The chance that the bare bike is struck, by kind of fall and part; nothing stands for 0.
     """
     bike = Bike(scenario)
     rng = np.random.Generator(np.random.PCG64(scenario.seed))
@@ -103,7 +112,7 @@ def paid_off(scenario: Scenario, log: Log, breaks: Mapping[str, Belief]) -> Paid
     renewals = 0.0
     for fall in log.falls:
         renewals += _wear(scenario, fall)
-        account.add(fall, *_with_and_without(bike, fall, chances, rng))
+        account.add(fall, *_with_and_without(bike, fall, chances, strikes, rng))
     paid, saved = account.totals()
     low, high = np.quantile(saved, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0])
     kits = _kits(log)
@@ -171,13 +180,18 @@ class _Account:
         return paid[0], paid[1] - paid[0]
 
 
-def _with_and_without(bike: Bike, fall: LoggedFall, chances: Floats, rng: np.random.Generator) -> tuple[Floats, Bools]:
+def _with_and_without(
+    bike: Bike, fall: LoggedFall, chances: Floats, strikes: Mapping[tuple[str, str], float], rng: np.random.Generator
+) -> tuple[Floats, Bools]:
     """What one fall cost and would have cost without guards, and what of it waits; shapes as for `_Account.add`."""
     parts = bike.scenario.parts
     shape = (len(parts), SIMULATIONS)
     harmed = np.repeat(np.array([[part.id in fall.harmed] for part in parts]), SIMULATIONS, axis=1)
     broken = np.repeat(np.array([[part.id in fall.broken] for part in parts]), SIMULATIONS, axis=1)
-    bare_harmed, bare_broken = _harm_without_guards(bike, fall, chances, rng) if fall.spared else (harmed, broken)
+    struck = _struck_without_guards(bike.scenario, fall, strikes)
+    is_alike = not fall.spared and not any(chance < 1.0 for chance in struck.values())
+    bare = (harmed, broken) if is_alike else _harm_without_guards(bike, fall, chances, struck, rng)
+    bare_harmed, bare_broken = bare
     every = np.ones(shape[1], dtype=bool)
     whole: Bools = (
         bike.items.incurred(bare_harmed, bare_broken, every).total(Kind.BILL) > bike.scenario.cap + HALF_A_CENT
@@ -192,17 +206,36 @@ def _cost(bike: Bike, harmed: Bools, broken: Bools, whole: Bools) -> tuple[Float
     return np.minimum(incurred.total(Kind.BILL), bike.scenario.cap) + incurred.total(Kind.ON_TOP), incurred.noted()
 
 
+def _struck_without_guards(
+    scenario: Scenario, fall: LoggedFall, strikes: Mapping[tuple[str, str], float]
+) -> dict[str, float]:
+    """The chance that each struck part would have been struck without guards: below 1 only where one exposed it."""
+    found = {}
+    for part in scenario.parts:
+        if part.id in fall.struck:
+            exposed = 1.0 - math.prod(
+                1.0 - row.chance for row in scenario.exposures_of.get(part.id, ()) if fall.serves(row)
+            )
+            bare = strikes.get((fall.fall, part.id), 0.0)
+            either = bare + (1.0 - bare) * exposed
+            found[part.id] = bare / either if exposed and either else 1.0
+    return found
+
+
 def _harm_without_guards(
-    bike: Bike, fall: LoggedFall, chances: Floats, rng: np.random.Generator
+    bike: Bike, fall: LoggedFall, chances: Floats, struck: Mapping[str, float], rng: np.random.Generator
 ) -> tuple[Bools, Bools]:
-    """``(parts, simulations)`` each: what would have been harmed, and broken, had the parts spared been harmed."""
+    """``(parts, simulations)`` each: what would have been harmed, and broken, had the parts struck been harmed."""
     parts = bike.scenario.parts
     shape = (len(parts), SIMULATIONS)
     was_harmed = np.array([part.id in fall.harmed for part in parts])[:, np.newaxis]
     was_broken = np.array([part.id in fall.broken for part in parts])[:, np.newaxis]
     would_break = np.where(was_harmed, was_broken, rng.random(shape) < chances)
     harmed = np.broadcast_to(was_harmed, shape).copy()
-    harmed |= np.array([part.id in fall.spared for part in parts])[:, np.newaxis]
+    for row, part in enumerate(parts):
+        if part.id in fall.struck:
+            chance = struck[part.id]
+            harmed[row] = chance == 1.0 or rng.random(SIMULATIONS) < chance
     for row, giver, taker in bike.knock_ons:
         # A part that broke in truth passed on what it did in truth.
         if was_broken[giver] or not fall.exposes(parts[taker]):

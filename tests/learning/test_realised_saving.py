@@ -13,7 +13,7 @@ from logs import Rider, simulated_log
 from guardopt.learning.conjugate import Belief
 from guardopt.learning.fall_log import Log, LoggedFall, Watched
 from guardopt.learning.realised_saving import PaidOff, paid_off
-from guardopt.model.pieces import Cover, Fall, Guard, Insurance, KnockOn, Offer, Part, Side
+from guardopt.model.pieces import Cover, Exposure, Fall, Guard, Insurance, KnockOn, Offer, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.pricing import price
@@ -44,7 +44,7 @@ def fall(struck: str, scuffed: str = "", broken: str = "", fitted: str = "bar pa
 def account(scenario: Scenario, *falls: LoggedFall, watched: tuple[str, ...] = ("red",), worth: float = 1e9) -> PaidOff:
     """The guards' account, break chances being as good as certain unless they are worth little."""
     breaks = {part.id: Belief(part.break_chance * worth, worth, is_rate=False) for part in scenario.parts}
-    return paid_off(scenario, Log(tuple(Watched(one, DAY, DAY) for one in watched), falls), breaks)
+    return paid_off(scenario, Log(tuple(Watched(one, DAY, DAY) for one in watched), falls), breaks, scenario.hits)
 
 
 def test_a_spared_part_that_always_breaks_saves_its_whole_bill(bike: Scenario) -> None:
@@ -137,8 +137,28 @@ def test_doubt_about_breaking_widens_the_account(bike: Scenario) -> None:
     assert doubtful.saved_high - doubtful.saved_low > 2 * (sure.saved_high - sure.saved_low)
 
 
-def test_a_long_log_saves_what_the_bills_say(make_scenario: MAKE) -> None:
-    """Over a thousand simulated falls, saved + paid is what the bare bike costs, and paid what the fitted one does."""
+def test_a_strike_that_a_guard_may_have_caused_is_spared_by_bayes_rule(bike: Scenario) -> None:
+    """The bare case is struck with 0.2; the bar exposes it with 0.5. Struck and spared, it saves 170 with 0.2 / 0.6.
+
+    Struck and broken, it cost 170 that the bare bike would have been spared with the chance left, 2/3.
+    """
+    exposing = replace(
+        bike, hits={**bike.hits, ("fall", "case"): 0.2}, exposures=(Exposure(("bar",), "case", 0.5),), covers=()
+    )
+    saved = account(exposing, fall("case"))
+    assert saved.saved == pytest.approx(170.0 / 3, rel=0.05)
+    lost = account(exposing, fall("case", broken="case"))
+    assert lost.saved == pytest.approx(-170.0 * 2 / 3, rel=0.05)
+    assert lost.paid == pytest.approx(170.0)
+    assert account(exposing, fall("case", broken="case", fitted="pad")).saved == 0.0
+
+
+@pytest.mark.parametrize("exposed", [0.0, 0.25])
+def test_a_long_log_saves_what_the_bills_say(make_scenario: MAKE, exposed: float) -> None:
+    """Over a thousand simulated falls, saved + paid is what the bare bike costs, and paid what the fitted one does.
+
+    With a guard that exposes the mount as well.
+    """
     parts: list[Any] = [
         Part("lever.left", "lever", Side.LEFT, 40.0, break_chance=0.6, touch_up=4.0),
         Part("lever.right", "lever", Side.RIGHT, 40.0, break_chance=0.6, touch_up=4.0),
@@ -162,10 +182,11 @@ def test_a_long_log_saves_what_the_bills_say(make_scenario: MAKE) -> None:
         },
         knock_ons=(KnockOn("tank", "mount", 0.3),),
         value=700.0,
+        exposures=(Exposure(("bar",), "mount", exposed),) if exposed else (),
     )
     log = simulated_log(scenario, [Rider("red", 36_525, frozenset({"bar"}))], seed=2)
     breaks = {part.id: Belief(part.break_chance * 1e9, 1e9, is_rate=False) for part in parts}
-    found = paid_off(scenario, log, breaks)
+    found = paid_off(scenario, log, breaks, scenario.hits)
     bare, fitted = price(Bike(scenario), draw(scenario, 40_000, 3, "test"), [frozenset(), frozenset({"bar"})]).bills
     falls = len(log.falls)
     assert falls > 900
