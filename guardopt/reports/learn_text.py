@@ -318,7 +318,7 @@ def _paid_off(learned: Learned) -> list[str]:
         ("", currency, "90 % interval"),
         [
             (
-                "what these strikes would have cost",
+                "spared in repairs",
                 number(paid.saved),
                 f"{number(paid.saved_low)} to {number(paid.saved_high)}",
             ),
