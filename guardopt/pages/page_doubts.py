@@ -34,7 +34,11 @@ def forecast_table(ahead: Forecast) -> dict[str, Any]:
         ("chance of paying nothing", [percent(one.chance_of_nothing) for one in pair]),
         ("chance that the bike is written off", [percent(one.chance_written_off) for one in pair]),
     ]
-    return {"columns": ["now" if scenario.stock else "bare", "fitted"], "rows": rows, "years": years(scenario.years)}
+    return {
+        "columns": ["now" if scenario.stock else "bare", "with the kit"],
+        "rows": rows,
+        "years": years(scenario.years),
+    }
 
 
 def doubts(plan: Plan) -> dict[str, Any]:

@@ -155,8 +155,8 @@ def _pays(plan: Plan, curve: BudgetCurve, own: StepWords) -> str:
     """Up to where money pays, and how far beyond the plan goes."""
     currency, until = plan.scenario.currency, round(curve.pays_until * 100)
     most = (
-        f"Beyond {exact_money(until, currency)}, spending more saves less than it costs; what guards fetch at the end "
-        "is not counted."
+        f"Spending more pays up to {exact_money(until, currency)}; past that it costs more than it saves, what guards "
+        "fetch at the end not counted."
     )
     best = curve.at(until)
     more = own.budget_cents - until

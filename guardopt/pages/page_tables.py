@@ -9,10 +9,10 @@ from guardopt.model.pieces import HALF_A_CENT, Guard
 from guardopt.model.scenario import Scenario
 from guardopt.pages.bike_drawing import numbers_of
 from guardopt.pages.page_steps import StepWords, named, said, speaker
-from guardopt.questions.plan_headline import check_first, days_without, nearly_as_good
+from guardopt.questions.plan_headline import check_first, days_without, nearly_as_good, to_do
 from guardopt.questions.plan_result import Plan
 from guardopt.reports.bill_text import how_often_put_right, often
-from guardopt.reports.plan_answer import comes_in, costs_of, why_short
+from guardopt.reports.plan_answer import comes_in, costs_of, overlapping, why_short
 from guardopt.reports.plots import spoken
 from guardopt.reports.touchdown_text import lying_sentences
 from guardopt.simulation.compiled import Bike
@@ -26,7 +26,7 @@ PARTS_IN_SIGHT = 12
 
 def bikes(plan: Plan) -> list[tuple[str, Bill]]:
     """The bikes that tables compare; the bike as it stands only if it is not bare."""
-    both = [("bare", plan.bare), ("fitted", plan.fitted)]
+    both = [("bare", plan.bare), ("with the kit", plan.fitted)]
     return [both[0], ("now", plan.stock), both[1]] if plan.scenario.stock else both
 
 
@@ -45,9 +45,9 @@ def answer(plan: Plan) -> dict[str, Any]:
     if plan.buy and plan.ahead >= 0.0:
         price = [f"{money(plan.ahead, currency)} of it left once the guards are paid"]
     return {
+        "to_do": speak(to_do(plan)),
         "buy": _to_buy(plan),
         "offers": _offers(plan),
-        "off": said(named(scenario, scenario.stock - plan.kit)) if scenario.stock - plan.kit else "",
         "figures": [
             ("spend", "To spend now", plan.spend, exact_money(round(plan.spend * 100), currency), budget),
             (
@@ -55,7 +55,7 @@ def answer(plan: Plan) -> dict[str, Any]:
                 "Falls then cost, a year",
                 plan.fitted.yearly_cost,
                 money(plan.fitted.yearly_cost, currency),
-                f"instead of {before} {'as the bike stands' if scenario.stock else 'on the bare bike'}",
+                f"instead of {before} {'now' if scenario.stock else 'on the bare bike'}",
             ),
             (
                 "saving_over_years",
@@ -73,6 +73,7 @@ def answer(plan: Plan) -> dict[str, Any]:
             ),
         ],
         "worth": _worth_rows(plan),
+        "overlapping": overlapping(plan),
         "notes": [
             *_does_it_pay(plan),
             *_not_proven(plan),
@@ -85,6 +86,7 @@ def answer(plan: Plan) -> dict[str, Any]:
                 "name": spoken(one.guard),
                 "why": speak(why_short(one, longest=None)),
                 "costs": costs_of(one.swap.guard),
+                "dear": one.would_not_pay,
                 "saves": number(one.gain_if_added or 0.0),
                 "from": comes_in(one),
             }

@@ -8,7 +8,7 @@ from guardopt.model.aims import Status
 from guardopt.model.pieces import HALF_A_CENT
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import in_order
-from guardopt.questions.explanation.verdicts import Verdict
+from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan_result import Plan
 from guardopt.spelling import listed
 from guardopt.words import days, exact_money, money, once_in, percent, save_less, wrapped, years
@@ -22,18 +22,16 @@ LEAST_TOLD = 0.01
 
 def headline(plan: Plan) -> list[str]:
     """The answer, line by line, at most eighty columns wide."""
-    sentences = [
-        _to_do(plan),
+    paragraphs = [
+        to_do(plan),
         f"{_saved(plan)}{_does_it_pay(plan)}",
         _worst_falls(plan),
-        days_without(plan),
-        _still_at_risk(plan),
+        f"{_still_at_risk(plan)} {days_without(plan)}",
         nearly_as_good(plan),
-        _how_sure(plan),
-        check_first(plan),
+        f"{_how_sure(plan)} {check_first(plan)}",
         _second_opinion(plan),
     ]
-    return [line for sentence in sentences for line in wrapped(sentence)]
+    return [line for paragraph in paragraphs for line in wrapped(paragraph.strip())]
 
 
 def guards_named(scenario: Scenario, ids: Iterable[str]) -> str:
@@ -47,15 +45,15 @@ def guards_named(scenario: Scenario, ids: Iterable[str]) -> str:
     return listed(names, last="and")
 
 
-def _to_do(plan: Plan) -> str:
+def to_do(plan: Plan) -> str:
     """What to buy for how much, what to sell, and what to take off."""
     scenario, currency = plan.scenario, plan.scenario.currency
     off = in_order(scenario, scenario.stock - plan.kit)
     sold = [name for name in off if scenario.guard[name].sells_cents]
     kept = [name for name in off if name not in sold]
     fetched = exact_money(scenario.sold_cents(plan.kit), currency)
-    sell = f" Sell {guards_named(scenario, sold)}, which you own, for {fetched}." if sold else ""
-    take_off = f"{sell} Take off {guards_named(scenario, kept)}, which you own." if kept else sell
+    sell = f" Sell {guards_named(scenario, sold)}, which you own, for {fetched}{_why_off(plan, sold)}." if sold else ""
+    take_off = f"{sell} Take off {guards_named(scenario, kept)}, which you own{_why_off(plan, kept)}." if kept else sell
     budget = None if plan.budget_cents is None else exact_money(plan.budget_cents, currency)
     if plan.buy:
         price = exact_money(scenario.bought_cents(plan.kit), currency)
@@ -72,7 +70,28 @@ def _to_do(plan: Plan) -> str:
     if off:
         return f"Buy nothing.{take_off}"
     within = "" if budget is None else f"within {budget} "
-    return f"Buy nothing: {within}no guard improves on the bike as it stands."
+    return f"Buy nothing: {within}no guard improves on the bike as it is now."
+
+
+def _why_off(plan: Plan, off: list[str]) -> str:
+    """Why owned guards come off, where one reason is that of all."""
+    told = {_reason_off(one, len(off) > 1) for one, _ in plan.verdicts if one.guard in off}
+    return f": {told.pop()}" if len(told) == 1 and "" not in told else ""
+
+
+def _reason_off(verdict: Verdict, several: bool) -> str:
+    """Why an owned guard comes off, in few words; nothing where that takes more of them."""
+    it, s, them = ("they", "", "them") if several else ("it", "s", "it")
+    if verdict.reason is Reason.FORCED_OUT:
+        return f"you ruled {them} out"
+    if verdict.reason is Reason.WEARS_OUT:
+        return f"renewing {them} costs more than {it} save{s}"
+    if verdict.reason is Reason.ADDS_NOTHING:
+        return (
+            f"{it} do{'' if several else 'es'} more harm than good" if verdict.swap.harms() else f"{it} save{s} nothing"
+        )
+    rivals = verdict.swap.rivals() if verdict.reason is Reason.BEATEN else ()
+    return f"{rivals[0]} does more in {'their' if several else 'its'} place" if len(rivals) == 1 else ""
 
 
 def _saved(plan: Plan) -> str:
@@ -123,18 +142,19 @@ def _losing(plan: Plan) -> str:
 
 
 def _what_outlay_does(plan: Plan) -> str:
-    """What the aim outlay does about it, with its kit where that is known and short."""
+    """What to buy if every guard has to pay for itself (the aim outlay), where that is known and short."""
     if plan.paying is None:
-        return "the aim outlay buys only what pays for itself"
+        return "to buy only what pays for itself, ask for the aim outlay"
     scenario = plan.scenario
     buys = in_order(scenario, plan.paying - scenario.stock)
     if not buys:
-        return "the aim outlay buys nothing"
+        return "if each had to pay for itself (aim outlay), you would buy nothing"
     spend = exact_money(scenario.spend_cents(plan.paying), scenario.currency)
     if plan.ahead >= 0.0 and plan.kit - plan.paying == set(plan.losing) and plan.paying < plan.kit:
-        return f"the aim outlay leaves {'it' if len(plan.losing) == 1 else 'them'} out and spends {spend}"
-    names = f": {guards_named(scenario, buys)}" if len(buys) <= NAMED_AT_MOST else ""
-    return f"the aim outlay buys only what pays for itself{names} for {spend}"
+        it = "it" if len(plan.losing) == 1 else "them"
+        return f"without {it}, as the aim outlay has it, you would spend {spend}"
+    names = guards_named(scenario, buys) if len(buys) <= NAMED_AT_MOST else "other guards"
+    return f"if each had to pay for itself (aim outlay), you would buy {names} for {spend}"
 
 
 def _still_at_risk(plan: Plan) -> str:
@@ -162,7 +182,7 @@ def days_without(plan: Plan) -> str:
         return f"Off the road {days(fitted)} a year."
     others = f"{days(bare)} bare"
     if plan.scenario.stock and plan.kit != plan.scenario.stock:
-        others = f"{days(stock)} as it stands ({others})"
+        others = f"{days(stock)} now ({others})"
     return f"Off the road {days(fitted)} a year, instead of {others}."
 
 
@@ -185,7 +205,7 @@ def nearly_as_good(plan: Plan) -> str:
 def _how_sure(plan: Plan) -> str:
     """Whether the kit is proven best, and how far its saving is known."""
     if plan.status is Status.OPTIMAL:
-        text = "Proven: on the simulated falls no allowed kit is better."
+        text = "Proven best for the numbers given, on the simulated falls."
     else:
         text = (
             "The search stopped before this was proven best: another kit may be better by "
@@ -194,26 +214,28 @@ def _how_sure(plan: Plan) -> str:
     error = plan.saving_over_years_se
     if error is None or plan.kit == plan.scenario.stock:
         return text
-    return f"{text} The standard error of the saving is {money(error, plan.scenario.currency)}."
+    return f"{text} Standard error of the saving: {money(error, plan.scenario.currency)}."
 
 
 def check_first(plan: Plan) -> str:
-    """The guard whose saving decides soonest."""
+    """The guard whose saving decides soonest; nothing where it would have to save next to nothing."""
     call = plan.closest_call
     if call is None or call.least_shortfall is None or call.loss_if_barred is None:
         return ""
     if call.loss_if_barred <= HALF_A_CENT:
-        return f"Check {call.guard} first: another kit does as well without it."
+        return f"Check first how well {call.guard} holds: another kit does as well without it."
+    if call.least_shortfall > 1.0 - LEAST_TOLD:
+        return ""
     is_draw, less = call.least_shortfall < LEAST_TOLD, percent(call.least_shortfall)
     others = _in_its_place(plan, call)
     if others:
         do = "is" if len(others) == 1 else "are"
         how = f"{do} nearly as good in its place" if is_draw else f"{do} as good"
         when = "" if is_draw else f"if it saves {less} less, "
-        return f"Check {call.guard} first: {when}{guards_named(plan.scenario, others)} {how}."
+        return f"Check first how well {call.guard} holds: {when}{guards_named(plan.scenario, others)} {how}."
     if is_draw:
-        return f"Check {call.guard} first: you could nearly as well do without it."
-    return f"Check {call.guard} first: if it saved {less} less, you could do without it."
+        return f"Check first how well {call.guard} holds: you could nearly as well do without it."
+    return f"Check first how well {call.guard} holds: if it saved {less} less, you could do without it."
 
 
 def _in_its_place(plan: Plan, call: Verdict) -> list[str]:

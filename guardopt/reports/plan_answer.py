@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from guardopt.model.pieces import Guard
+from guardopt.model.pieces import HALF_A_CENT, Guard
 from guardopt.questions.explanation.reasons import counted_along
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan_result import Plan
@@ -84,15 +84,21 @@ def _kit_table(plan: Plan) -> list[str]:
         if one.picked
     ]
     lines = ["", *table((heading, "costs", "saves", "left once paid", "paid back"), rows)]
-    return [*lines, *_counted_along(plan), *offers_taken(plan)]
+    told = [_counted_along(plan), offers_taken(plan), overlapping(plan)]
+    return [*lines, *wrapped(" ".join(one for one in told if one), "  ")]
 
 
-def _counted_along(plan: Plan) -> list[str]:
+def overlapping(plan: Plan) -> str:
+    """How to read savings that do not add up."""
+    return "Savings overlap, so they do not add up." if len(plan.kit) > 1 else ""
+
+
+def _counted_along(plan: Plan) -> str:
     """Which guards count for more than themselves, since others need them."""
     with_others = [
         f"{one.guard} counts {counted_along(one.swap)}" for one, _ in plan.verdicts if one.picked and one.swap.off
     ]
-    return wrapped(f"({'; '.join(with_others)}.)", "  ") if with_others else []
+    return f"{'; '.join(with_others)}." if with_others else ""
 
 
 def costs_of(guard: Guard) -> str:
@@ -112,21 +118,30 @@ def _paid_back(plan: Plan, verdict: Verdict) -> str:
 
 def _left_out_table(plan: Plan) -> list[str]:
     """A row for each guard left out, with the reason and what would have to change for it to come in."""
-    rows = [
-        (one.guard, why_short(one), costs_of(one.swap.guard), number(one.gain_if_added or 0.0), comes_in(one))
-        for one, _ in plan.verdicts
-        if not one.picked
-    ]
-    if not rows:
+    left_out = [one for one, _ in plan.verdicts if not one.picked]
+    if not left_out:
         return []
-    header = (f"left out ({plan.scenario.currency})", "why", "costs", "would save", "is in from")
-    return ["", *table(header, rows, left=2)]
+    is_dear = any(one.would_not_pay for one in left_out)
+    rows = [
+        (
+            one.guard,
+            why_short(one),
+            f"{costs_of(one.swap.guard)}{(' *' if one.would_not_pay else '  ') if is_dear else ''}",
+            number(one.gain_if_added or 0.0),
+            comes_in(one),
+        )
+        for one in left_out
+    ]
+    costs = "costs  " if is_dear else "costs"
+    header = (f"left out ({plan.scenario.currency})", "why", costs, "would save", "in the kit at")
+    return ["", *table(header, rows, left=2), *(["  * more than it would save, resale counted"] if is_dear else [])]
 
 
 def why_short(verdict: Verdict, longest: int | None = LONGEST_NAME) -> str:
     """Why a guard is left out, in few words; names longer than this are shortened."""
-    if verdict.reason is Reason.BEATEN:
-        rivals = verdict.swap.rivals()
+    rivals = verdict.swap.rivals()
+    is_worse = (verdict.gain_if_added or 0.0) <= HALF_A_CENT
+    if verdict.reason is Reason.BEATEN or (verdict.reason is Reason.OVER_BUDGET and rivals and is_worse):
         if len(rivals) > 1:
             return f"{len(rivals)} others do more"
         return f"{rivals[0] if longest is None else shortened(rivals[0], longest)} does more"
@@ -142,14 +157,9 @@ def comes_in(verdict: Verdict) -> str:
     return "" if verdict.enters_at_price is None else f"price {verdict.enters_at_price:,.2f}"
 
 
-def offers_taken(plan: Plan) -> list[str]:
-    """What offers save on the kit, so that the prices above add up to what is spent."""
+def offers_taken(plan: Plan) -> str:
+    """What offers save on the kit, so that the prices of its guards add up to what is spent."""
     singly = sum(plan.scenario.guard[name].spend_cents for name in plan.kit)
     saved = singly - plan.scenario.bought_cents(plan.kit)
-    if not saved:
-        return []
-    return wrapped(
-        f"Bought singly these would cost {exact_money(singly, plan.scenario.currency)}; offers take off "
-        f"{exact_money(saved, plan.scenario.currency)}.",
-        "  ",
-    )
+    currency = plan.scenario.currency
+    return f"Offers take {exact_money(saved, currency)} off {exact_money(singly, currency)}." if saved else ""

@@ -27,12 +27,15 @@ def plan_text(plan: Plan) -> str:
     kit = [line for verdict, text in picked for line in _reason_lines(verdict.guard, text)]
     if not plan.verdicts and plan.kit:
         kit = wrapped(f"{listed(in_order(scenario, plan.kit), last='and')}.", "  ")
-    lines += ["", "The kit", *(kit or ["  No guard."]), *offers_taken(plan)]
+    lines += ["", "The kit", *(kit or ["  No guard."]), *wrapped(offers_taken(plan), "  ")]
     if left_out:
         lines += ["", "Left out"]
         lines += [line for verdict, text in left_out for line in _reason_lines(verdict.guard, text, _label(verdict))]
-    before = "as it stands" if scenario.stock else "bare"
-    lines += ["", f"One fall of each kind, {before} and with this kit ({scenario.currency})", *_falls_table(plan)]
+    lines += [
+        "",
+        f"One fall of each kind, {_before(plan)} and with this kit ({scenario.currency})",
+        *_falls_table(plan),
+    ]
     lines += _no_guard_helps(plan)
     lines += ["", f"Parts that still cost most a year ({scenario.currency})", *_parts_table(plan)]
     lines += _how_it_lies(plan)
@@ -75,7 +78,7 @@ def _falls_table(plan: Plan) -> list[str]:
     off_road = " and days off the road" if stock.off_road.any() or fitted.off_road.any() else ""
     return [
         *table(
-            ("fall", "a year", *(_before(plan), "fitted") * 3),
+            ("fall", "a year", *(_before(plan), "with kit") * 3),
             rows,
             above=(("", 2), ("repair bill", 2), ("you pay", 2), ("written off", 2)),
         ),
@@ -118,7 +121,7 @@ def _parts_table(plan: Plan) -> list[str]:
         for row in dearest[:PARTS_SHOWN]
     ]
     above = (("", 1), ("repair bills", 2), ("times damaged", 2))
-    lines = table(("part", *(_before(plan), "fitted") * 2), rows, above=above)
+    lines = table(("part", *(_before(plan), "with kit") * 2), rows, above=above)
     return [*lines, *waiting_lines(plan.scenario), *not_all_paid(plan.stock)]
 
 

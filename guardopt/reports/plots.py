@@ -156,7 +156,7 @@ def forecast(forecast: Forecast, ax: Axes | None = None) -> Axes:
         ends = [_beyond(forecast.stock, LEAST_CHANCE), _beyond(forecast.fitted, LEAST_CHANCE)]
         amounts = np.linspace(0.0, max(*ends, 1.0), POINTS)
         before = "now" if scenario.stock else "bare"
-        looks = ((before, forecast.stock, BARE, (0, (5, 2))), ("fitted", forecast.fitted, FITTED, "-"))
+        looks = ((before, forecast.stock, BARE, (0, (5, 2))), ("with the kit", forecast.fitted, FITTED, "-"))
         for label, outlook, colour, dashes in looks:
             chances = _chance_of_more(outlook, amounts)
             ax.plot(amounts, chances, color=colour, linestyle=dashes, linewidth=1.8, label=label)
@@ -310,7 +310,7 @@ def _bikes(plan: Plan) -> list[tuple[str, Bill, dict[str, Any]]]:
     looks = [
         ("bare", plan.bare, {"facecolor": PALE, "edgecolor": BARE, "hatch": "////"}),
         ("now", plan.stock, {"facecolor": GREY, "edgecolor": INK}),
-        ("fitted", plan.fitted, {"facecolor": FITTED, "edgecolor": FITTED}),
+        ("with the kit", plan.fitted, {"facecolor": FITTED, "edgecolor": FITTED}),
     ]
     return looks if plan.scenario.stock else [looks[0], looks[2]]
 

@@ -212,7 +212,7 @@ def forecast_text(forecast: Forecast) -> str:
         f"{money(after.quantiles[0.9], currency)}."
     )
     lines += wrapped(
-        f"With the bike as it stands: {money(before.mean, currency)} on average, and with a chance of 80 % between "
+        f"With the bike as it is now: {money(before.mean, currency)} on average, and with a chance of 80 % between "
         f"{money(before.quantiles[0.1], currency)} and {money(before.quantiles[0.9], currency)}."
     )
     if forecast.best is not None and not forecast.best.proven:
@@ -221,7 +221,7 @@ def forecast_text(forecast: Forecast) -> str:
             f"{percent(forecast.best.gap)} at most."
         )
     lines += ["", f"What falls will cost over {span} ({currency}, present value)"]
-    lines += table(("", "as it stands", "", "with the kit", ""), _forecast_rows(before, after))
+    lines += table(("", "now", "", "with the kit", ""), _forecast_rows(before, after))
     lines += [
         "",
         "How sure",

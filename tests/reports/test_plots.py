@@ -152,8 +152,8 @@ def test_bars_of_falls_are_what_they_cost_in_a_year(ax: Axes) -> None:
     """Rate times what one costs, renewals counted: the bars of a bike add up to its yearly cost."""
     plan = twin().plan
     bars = widths(plots.falls(plan, ax))
-    assert list(bars) == ["bare", "fitted"]
-    for label, bill in (("bare", plan.bare), ("fitted", plan.fitted)):
+    assert list(bars) == ["bare", "with the kit"]
+    for label, bill in (("bare", plan.bare), ("with the kit", plan.fitted)):
         each = [
             fall.per_year * (paid + worn)
             for fall, paid, worn in zip(plan.scenario.falls, bill.owner_cost, bill.renewals, strict=True)
@@ -171,7 +171,7 @@ def test_bars_of_parts_are_the_dearest_ones(ax: Axes) -> None:
     bars = widths(plots.parts(plan, ax))
     order = np.argsort(-plan.bare.part_bill_per_year, kind="stable")[: plots.PARTS_SHOWN]
     assert bars["bare"] == pytest.approx(sorted(plan.bare.part_bill_per_year, reverse=True)[: plots.PARTS_SHOWN])
-    assert bars["fitted"] == pytest.approx(list(plan.fitted.part_bill_per_year[order]))
+    assert bars["with the kit"] == pytest.approx(list(plan.fitted.part_bill_per_year[order]))
     names = [plots.spoken(plan.scenario.parts[row].id) for row in order]
     assert [label.get_text() for label in ax.get_yticklabels()] == names
 
@@ -180,7 +180,7 @@ def test_the_forecast_meets_its_own_quantiles(ax: Axes) -> None:
     """Where the table says that nine times in ten it is no more, a tenth is left in the figure."""
     forecast = ahead()
     lines = {line.get_label(): line for line in plots.forecast(forecast, ax).lines}
-    for label, outlook in (("bare", forecast.stock), ("fitted", forecast.fitted)):
+    for label, outlook in (("bare", forecast.stock), ("with the kit", forecast.fitted)):
         amounts, chances = (np.asarray(data) for data in lines[label].get_data())
         assert (np.diff(chances) <= 0.0).all()
         assert chances[0] == pytest.approx(1.0 - outlook.chance_of_nothing, abs=1e-3)
@@ -233,7 +233,7 @@ def test_the_bike_as_it_stands_is_a_third_one_only_if_it_has_guards(ax: Axes) ->
     owner = next(
         name for name in ("track_day", "riding_school", "tourer", "courier") if shipped_plan(name).scenario.stock
     )
-    assert list(widths(plots.falls(shipped_plan(owner), ax))) == ["bare", "now", "fitted"]
+    assert list(widths(plots.falls(shipped_plan(owner), ax))) == ["bare", "now", "with the kit"]
 
 
 def test_bikes_differ_in_more_than_colour(ax: Axes) -> None:

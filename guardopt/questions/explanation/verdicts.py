@@ -92,8 +92,9 @@ class Verdict:
 
     @property
     def would_not_pay(self) -> bool:
-        """Whether a guard left out for want of money would save less than it adds to the price."""
-        return self.reason is Reason.OVER_BUDGET and (self.gain_if_added or 0.0) < self.swap.dearer - HALF_A_CENT
+        """Whether a guard left out for want of money would save something, but less than it adds to the price."""
+        gain = self.gain_if_added or 0.0
+        return self.reason is Reason.OVER_BUDGET and HALF_A_CENT < gain < self.swap.dearer - HALF_A_CENT
 
 
 def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...]:
