@@ -144,7 +144,13 @@ TABLE_MISTAKES = [
     ("hits", "0.5,0.8", "0.5,", f"line 2, column low_side: nothing found, {CHANCE}"),
     ("hits", "0.5,0.8", "0.5,80", f"line 2, column low_side: found '80', {CHANCE} (a chance is written 0.80, not 80)"),
     ("hits", "part,tip_over", "part,tipover", "line 1, column tipover: unknown column; did you mean tip_over?"),
-    ("hits", "low_side\n", "low_side,zebra\n", "line 1, column zebra: unknown column; known: part, tip_over, low_side"),
+    (
+        "hits",
+        "low_side\n",
+        "low_side,zebra\n",
+        "line 1, column zebra: falls.csv has no such fall, only tip_over, low_side; put its row back, with per_year 0 "
+        "if you never fall that way, or delete this column",
+    ),
     ("hits", "lever,", "levr,", "line 2, column part: found 'levr', expected a part of parts.csv; did you mean lever?"),
     ("hits", "0.05,0.2\n", "0.05,0.2\n,1,1\n", "line 6, column part: nothing found, expected a part of parts.csv"),
     ("hits", "0.05,0.2\n", "0.05,0.2\ntank,1,1\n", "line 6, column part: found tank again, first in hits.csv, line 5"),

@@ -13,6 +13,7 @@ from typing import Any, Generic, Literal, TypeVar, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
+from guardopt.errors import Place
 from guardopt.files.cell_types import IS_CHANCE, IS_MONEY, IS_NUMBER, exact_number
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import NOTE_COLUMN, Table
@@ -56,13 +57,13 @@ def check_columns(
     required: Iterable[str],
     findings: Findings,
     advice_on: Mapping[str, str] = MappingProxyType({}),
-    missing_row: Callable[[str, str], tuple[str, str, str] | None] = lambda _column, _hint: None,
+    refuse: Callable[[Place, str, str], None] | None = None,
 ) -> frozenset[str]:
     """Report unknown and missing columns; the required columns that are missing are returned.
 
     A required column whose name is merely misspelt is reported once, as the misspelling. What else to say of a missing
-    column is in `advice_on`; where columns are headed by ids, `missing_row` says which row an unknown one lacks. A
-    heading none of whose names is known is no heading at all, and told as that.
+    column is in `advice_on`; where columns are headed by ids, `refuse` reports an unknown one, from its place, its name
+    and the nearest spelling. A heading none of whose names is known is no heading at all, and told as that.
     """
     known = list(known)
     unknown = [column for column in table.columns if column not in (*known, NOTE_COLUMN)]
@@ -75,7 +76,10 @@ def check_columns(
     for column in unknown:
         place = replace(table.header, item=f"column {printable(column)}")
         hint = advice(column, known, unused)
-        findings.error(place, f"unknown column{hint}", missing=missing_row(column, hint))
+        if refuse is None:
+            findings.error(place, f"unknown column{hint}")
+        else:
+            refuse(place, column, hint)
     absent = required - frozenset(table.columns)
     misspelt = {nearest(column, unused) for column in unknown}
     for column in sorted(absent - misspelt):
