@@ -120,7 +120,7 @@ SETTINGS = [
         'line 1: cannot be read: it has curly quotation marks; write straight ones, "like this"',
     ),
     ('"EUR"', "‘EUR’", 'line 2: cannot be read: it has curly quotation marks; write straight ones, "like this"'),
-    ('"EUR"', "EUR", 'line 2: cannot be read: text has to be in quotation marks, "like this"'),
+    ('"EUR"', "EUR", 'line 2: cannot be read: expected a number, or text in quotation marks, "like this"'),
     ('"EUR"', '"EUR', "line 2: cannot be read: a quotation mark is missing at the end of the text"),
     ("years = 3.0", "years = 4 Jahre", "line 9: cannot be read: it has a word behind the number: write 4"),
     ("years = 3.0", "years = 4 years", "line 9: cannot be read: it has a word behind the number: write 4"),

@@ -100,13 +100,16 @@ def validate(row: Row, model: type[Model], findings: Findings, reported: Contain
     given: dict[str, object] = {}
     unclear: set[str] = set()
     for name in model.model_fields:
-        if row.text(name) == "":
+        cell = row.cells.get(name)
+        if cell is not None and cell.is_refused:
+            unclear.add(name)
+        if cell is None or cell.is_refused or row.text(name) == "":
             continue
         try:
-            given[name] = _meant(row.cells[name], _notes(model, name), findings)
+            given[name] = _meant(cell, _notes(model, name), findings)
         except UnclearCellError as error:
             unclear.add(name)
-            _report_fault(row.cells[name], model, name, error.fault, findings)
+            _report_fault(cell, model, name, error.fault, findings)
     try:
         values = model.model_validate(given)
     except ValidationError as error:
