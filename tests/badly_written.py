@@ -93,7 +93,7 @@ CELLS = [
     ("parts", "tank,centre", "tank,middle", "found 'middle', expected left, right, centre or both"),
     ("guards", ",no,4", ",FALSE,4", None),
     ("guards", ",no,4", ",N,4", None),
-    ("guards", ",no,4", ",nope,4", "found 'nope', expected yes or no; did you mean no?"),
+    ("guards", ",no,4", ",nope,4", "found 'nope'; write yes or no (blank means no)"),
     ("hits", "lever,0.5", "lever,as often as not", None),
     ("hits", "lever,0.5", "lever,As_Often_As_Not", None),
     ("hits", "lever,0.5", "lever,ofen", "found 'ofen', expected a chance from 0 to 1; did you mean often?"),

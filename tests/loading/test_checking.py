@@ -140,7 +140,7 @@ def test_ten_mistakes_in_a_folder_are_ten_problems(tmp_path: Path) -> None:
         "hits.csv, line 2, column low_side: nothing found, expected a chance from 0 to 1",
         "knock_on.csv, line 2: found a loop, radiator takes radiator; expected knock-ons that come to an end",
         "guards.csv, line 2, column side: found 'bth', expected left, right, both, pair or centre; did you mean both?",
-        "guards.csv, line 3, column owned: found 'maybe', expected yes or no",
+        "guards.csv, line 3, column owned: found 'maybe'; write yes or no (blank means no)",
         "covers.csv, line 2, column part: found 'levr', expected a part of parts.csv; did you mean lever?",
         "offers.csv, line 2, column guards: found 'crash_bar;case_cover', ids are separated by spaces",
     ]

@@ -209,6 +209,9 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
         fault = NumberFault(detail["ctx"]["why"], tuple(detail["ctx"]["choices"]))
         _report_fault(cell, model, name, fault, findings)
         return
+    if choices_of(model, name) == ("yes", "no"):
+        findings.error(cell.where, f"found {shown(found)}; write yes or no (blank means no)")
+        return
     message, kind = f"found {shown(found)}, expected {wanted}", ""
     if detail["type"] in ("less_than", "less_than_equal") and " from 0 to " in wanted:
         size = exact_number(detail["input"])
