@@ -15,6 +15,9 @@ from guardopt.number_faults import PLAIN_NUMBER
 ROOM = 100
 """Rows below the last one for which drop-down lists and formats are laid out."""
 
+CREATED = datetime(2000, 1, 1)
+"""When every workbook says it was made and last saved, until a spreadsheet saves it."""
+
 _NARROWEST, _WIDEST = 9, 44
 _HEADING = {"bold": True, "bg_color": "#E7EBF0", "bottom": 1, "valign": "top"}
 _TO_FILL = "#FFF6D6"
@@ -78,7 +81,7 @@ def need_writer(where: str) -> Any:
     return xlsxwriter
 
 
-def workbook_bytes(sheets: Sequence[Sheet], start: Sequence[str], where: str) -> bytes:
+def workbook_bytes(sheets: Sequence[Sheet], start: Sequence[str], where: str, title: str = "") -> bytes:
     """A workbook with a first sheet of plain lines, ``start``, and then these sheets.
 
     Numbers are written as numbers only if they read back the same; text is never taken for a formula or a link.
@@ -91,12 +94,14 @@ def workbook_bytes(sheets: Sequence[Sheet], start: Sequence[str], where: str) ->
         The lines of the first sheet; the first of them is its heading.
     where
         How the workbook was asked for, to be quoted.
+    title
+        What the workbook says it is, where it has no first sheet of lines.
     """
     target = io.BytesIO()
     options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
     book = need_writer(where).Workbook(target, options)
     # The same scenario makes the same file, whenever it is written.
-    book.set_properties({"title": start[0] if start else "", "created": datetime(2000, 1, 1)})
+    book.set_properties({"title": start[0] if start else title, "created": CREATED})
     if start:
         _write_start(book, start)
     for sheet in sheets:
