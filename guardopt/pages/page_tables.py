@@ -83,7 +83,7 @@ def answer(plan: Plan) -> dict[str, Any]:
         "left_out": [
             {
                 "name": spoken(one.guard),
-                "why": speak(why_short(one, longest=None)),
+                "why": speak(why_short(one)),
                 "costs": costs_of(one.swap.guard),
                 "saves": number(one.gain_if_added or 0.0),
                 "from": comes_in(one),
