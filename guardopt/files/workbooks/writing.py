@@ -40,8 +40,6 @@ class Column:
         Whether nothing but the choices may be typed.
     number_format
         How a spreadsheet shows its numbers.
-    is_to_fill
-        Whether its cells are marked as those to fill in first.
     is_wide
         Whether it is as wide as its text, which is whole sentences.
     """
@@ -52,7 +50,6 @@ class Column:
     choices: tuple[str, ...] | str = ()
     is_closed: bool = False
     number_format: str = _PLAIN
-    is_to_fill: bool = False
     is_wide: bool = False
 
 
@@ -145,8 +142,8 @@ def _write_sheet(book: Any, sheet: Sheet) -> None:
             rule = {"validate": "list", "source": source, "ignore_blank": True, "show_error": column.is_closed}
             page.data_validation(1, number, last, number, rule)
         for row, text in enumerate(texts, start=1):
-            is_marked = column.is_to_fill or (row - 1, number) in sheet.to_fill
-            _write_cell(page, row, number, text, is_text=column.is_text, look=marked if is_marked else plain)
+            look = marked if (row - 1, number) in sheet.to_fill else plain
+            _write_cell(page, row, number, text, is_text=column.is_text, look=look)
 
 
 def _write_cell(page: Any, row: int, column: int, text: str, *, is_text: bool, look: Any) -> None:
