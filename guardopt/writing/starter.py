@@ -14,6 +14,7 @@ from guardopt.files.sources import Folder, Sheets, Source, read_sheets, source_o
 from guardopt.files.tables import READING_ORDER
 from guardopt.files.telling import in_reading_order
 from guardopt.files.whole_file import write_file
+from guardopt.model.chance_words import LADDER
 from guardopt.spelling import escaped, listed
 from guardopt.writing.scenario_writing import (
     SETTINGS_TO_FILL,
@@ -40,7 +41,9 @@ _START = (
     "1. The yellow cells first: what the bike is worth, what its parts cost, how often you expect each kind of fall, "
     "and then what guards cost: their prices, what renewing them costs, and offers for several at once.",
     "2. Point at a heading to read what stands below it, in which unit, and what a blank cell means.",
-    "3. Chances may be numbers from 0 to 1 or words, from never to always. Write decimals as your spreadsheet does.",
+    "3. Chances may be numbers from 0 to 1 or words. Clearly apart are "
+    f"{listed(LADDER, last='and')}; others lie between, some close together: usually is hardly more than often. "
+    "Write decimals as your spreadsheet does.",
     "4. The column note is yours; it is printed in the shopping list.",
     "5. Delete rows of parts your bike has not, in the sheet parts and wherever they are named; add rows likewise. "
     "Delete offers that nobody makes you. A kind of fall that you never have may stay, with 0 in per_year.",

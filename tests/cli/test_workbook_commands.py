@@ -80,6 +80,8 @@ def test_a_written_workbook_looks_cared_for(tmp_path: Path) -> None:
     tables = ["parts", "falls", "hits", "knock_on", "guards", "covers", "offers", "points"]
     assert book.sheetnames == ["start", "scenario", *tables]
     assert "invented" in book["start"]["A1"].value
+    words = "never, rarely, sometimes, as often as not, often, almost always and always"
+    assert any(words in str(cell.value) for cell in book["start"]["A"])
     parts = book["parts"]
     headings = {cell.value: cell for cell in parts[1]}
     assert all(cell.comment for cell in headings.values())
