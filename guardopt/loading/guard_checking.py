@@ -14,13 +14,12 @@ from typing import TypeVar
 from guardopt.errors import Place
 from guardopt.files.cell_types import LARGEST_NUMBER
 from guardopt.files.cells import Findings, Row
-from guardopt.files.tables import NOTE_COLUMN
 from guardopt.loading.columns import CoverRow, ExposeRow, GuardRow, OfferRow
-from guardopt.loading.meaning.row_checking import Entry
+from guardopt.loading.meaning.row_checking import Entry, note_of
 from guardopt.loading.sides import Placed, Roster, absent_row, common_side, matched, meeting, placed
 from guardopt.model.pieces import Cover, Exposure, Guard, Offer, Side, in_cents
 from guardopt.model.scenario import Scenario
-from guardopt.spelling import advice, escaped, shown
+from guardopt.spelling import advice, shown
 
 
 def rounded_cents(amount: Decimal, where: Place, findings: Findings) -> int:
@@ -67,11 +66,6 @@ def guards_of(
             for one in placed(values.guard, values.side)
         ]
     return guards
-
-
-def note_of(row: Row) -> str:
-    """What the owner noted beside a row, on one line."""
-    return escaped(" ".join(row.text(NOTE_COLUMN).split()))
 
 
 def _side_prices(entry: Entry[GuardRow], findings: Findings) -> dict[Side, int]:

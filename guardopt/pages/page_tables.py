@@ -198,6 +198,7 @@ def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
             "number": numbers.get(scenario.parts[row].row, ""),
             "name": spoken(scenario.parts[row].id),
             "waits": scenario.parts[row].waits,
+            "note": scenario.parts[row].note,
             "bills": [number(float(bill.part_bill_per_year[row])) for _, bill in bikes(plan)],
             "often": often(float(plan.fitted.part_harmed_per_year[row])),
         }

@@ -44,7 +44,8 @@ _START = (
     "3. Chances may be numbers from 0 to 1 or words. Clearly apart are "
     f"{listed(LADDER, last='and')}; others lie between, some close together: usually is hardly more than often. "
     "Write decimals as your spreadsheet does.",
-    "4. The column note is yours; it is printed in the shopping list.",
+    "4. The column note is yours; notes on guards and offers are printed in the shopping list, those on parts in "
+    "plan --full.",
     "5. Delete rows of parts your bike has not, in the sheet parts and wherever they are named; add rows likewise. "
     "Delete offers that nobody makes you. A kind of fall that you never have may stay, with 0 in per_year.",
     "6. Save it, then run guardopt check on this file: it lists everything that is wrong in one go, cell by cell.",

@@ -376,6 +376,18 @@ def test_long_ids_do_not_break_the_tables(tmp_path: Path, length: int) -> None:
     assert "".join(line.removesuffix("1.00").strip() for line in lines[:-1]) == name
 
 
+def test_what_was_noted_beside_a_part_stands_below_the_parts(tmp_path: Path) -> None:
+    """Once for both sides, and only where there are notes; it is text and no more."""
+    noted = SMALL_TWIN["parts"].replace("touch_up,strip_down", "touch_up,strip_down,note")
+    noted = noted.replace("0.6,5,", "0.6,5,,quoted in May").replace("0.5,90,", "0.5,90,,second-hand")
+    with_notes = guardopt.load(write_folder(tmp_path / "noted", parts=noted))
+    without = guardopt.load(write_folder(tmp_path / "twin"))
+    for report in (lambda one: bill_text(guardopt.bill(one)), lambda one: plan_text(plan(one))):
+        note = "(Your notes: tank: second-hand; lever: quoted in May)"
+        assert note in one_paragraph(report(with_notes))
+        assert one_paragraph(report(with_notes)).replace(f" {note}", "") == one_paragraph(report(without))
+
+
 def test_a_long_title_is_wrapped(twin: Scenario) -> None:
     """And underlined no wider than the page."""
     titled = replace(twin, title="A twin with a long story " * 8)

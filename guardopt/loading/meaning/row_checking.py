@@ -20,7 +20,7 @@ from guardopt.files.tables import NOTE_COLUMN, Table
 from guardopt.loading.meaning.cell_meaning import UnclearCellError, choice_meant, point_for_comma, word_meant
 from guardopt.model.chance_words import chance_word
 from guardopt.number_faults import A_DATE, NumberFault, thousands_of
-from guardopt.spelling import advice, nearest, printable, shown
+from guardopt.spelling import advice, escaped, nearest, printable, shown
 
 _BLANK_BY_OTHER_MEANS = frozenset({"-", "--", "–", "—", "/", "?", "n/a", "na", "none", "nil", "."})
 
@@ -29,6 +29,11 @@ class RowModel(BaseModel):
     """Base of all rows: frozen, and nothing in them that is not named."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def note_of(row: Row) -> str:
+    """What the owner noted beside a row, on one line."""
+    return escaped(" ".join(row.text(NOTE_COLUMN).split()))
 
 
 Model = TypeVar("Model", bound=RowModel)
