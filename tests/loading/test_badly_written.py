@@ -182,6 +182,15 @@ def test_a_heading_that_was_deleted_is_told_once(name: str, tmp_path: Path) -> N
     assert "expected a line of column names such as" in problem
 
 
+@pytest.mark.parametrize("name", ["parts", "falls", "hits", "guards", "covers", "knock_on", "offers"])
+def test_a_title_above_the_heading_is_told_once(name: str, tmp_path: Path) -> None:
+    """However many columns have no name then."""
+    blanks = "," * SMALL_TWIN[name].partition("\n")[0].count(",")
+    (problem,) = told(write_folder(tmp_path, **{name: f"My {name}{blanks}\n{SMALL_TWIN[name]}"}))
+    assert problem.startswith(f"{name}.csv, line 1: found 'My {name}")
+    assert "expected a line of column names such as" in problem
+
+
 def test_text_of_old_programs_is_taken_with_a_warning(tmp_path: Path) -> None:
     """Windows-1252 is what they write in most of Europe; the warning shows how it was understood."""
     files = {
