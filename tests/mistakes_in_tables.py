@@ -69,7 +69,7 @@ TABLE_MISTAKES = [
         "parts",
         "90,\n",
         "90,\nfoot peg,both,3,,,,\n",
-        "line 6, column part: found 'foot peg', expected an id of letters, digits, _ and -",
+        "line 6, column part: found 'foot peg', expected an id of letters, digits, _ and -: write foot_peg",
     ),
     (
         "parts",

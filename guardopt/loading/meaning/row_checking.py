@@ -235,6 +235,9 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
         )
     if detail["type"] == "string_pattern_mismatch" and str(found).endswith((".left", ".right")):
         message += "; the side goes in the column side"
+    joined = "_".join(str(found).split())
+    if joined != found and detail["type"] == "string_pattern_mismatch":
+        message += f": write {joined}" if _is_accepted(replace(cell, value=joined), model, name, findings) else ""
     is_optional = not model.model_fields[name].is_required()
     if is_optional and str(found).casefold() in _BLANK_BY_OTHER_MEANS:
         message += "; leave the cell blank if there is nothing to say"
