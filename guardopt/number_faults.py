@@ -33,6 +33,9 @@ _MONTH = "(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a
 _DATE_BY_NAME = re.compile(rf"[0-9]{{1,4}}[.\-/ ]+{_MONTH}[.\-/ ]*(?:[0-9]{{2,4}})?", re.IGNORECASE)
 _RANGE = re.compile(rf"({_AMOUNT})\s*(?:[-–—]|to|bis|\.\.+)\s*({_AMOUNT})")
 _FRACTION = re.compile(r"([0-9]{1,3})\s*[/⁄]\s*([1-9][0-9]{0,2})")
+_ONE_IN = re.compile(
+    rf"([1-9][0-9]{{0,2}}|one|once)\s+(?:in|every|out of)\s+(?:about\s+)?({_AMOUNT})(?:\s+years?)?", re.IGNORECASE
+)
 _MINUTES = re.compile(rf"({_AMOUNT})\s*min(?:ute[ns]?|s)?\.?", re.IGNORECASE)
 _ABOUT = re.compile(
     rf"(?:ca\.?|c\.|circa|about|approx\.?|around|etwa|~|≈|<=?|>=?|≤|≥|max\.?|min\.?)\s*({_AMOUNT})", re.IGNORECASE
@@ -192,6 +195,14 @@ def _fraction(text: str) -> NumberFault | None:
     return NumberFault("a fraction", (f"{int(match[1]) / int(match[2]):.4g}",))
 
 
+def _one_in(text: str) -> NumberFault | None:
+    match = _ONE_IN.fullmatch(text)
+    if match is None or not (among := float(_plain(match[2]))):
+        return None
+    times = int(match[1]) if match[1].isdigit() else 1
+    return NumberFault("a number in words", (f"{times / among:.4g}",))
+
+
 def _minutes(text: str) -> NumberFault | None:
     if not (match := _MINUTES.fullmatch(text)):
         return None
@@ -239,6 +250,7 @@ _LOOKS: Sequence[Callable[[str], NumberFault | None]] = (
     _no_cents,
     _range,
     _fraction,
+    _one_in,
     _minutes,
     _about,
     _apostrophe,

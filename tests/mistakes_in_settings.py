@@ -54,7 +54,7 @@ SETTINGS_MISTAKES = [
     (
         "left_fairing = 0.8",
         '"right fairing" = 1\nleft_fairing = 0.8',
-        "[strip_down] right fairing: found 'right fairing', expected an id of letters, digits, _ and -",
+        "[strip_down] right fairing: found 'right fairing', expected an id of letters, digits, _ and -: write right_fairing",
     ),
     ("falls = 200", "falls = 0", "line 20, [sampling] falls: found 0, expected a whole number from 1 to 1000000"),
     ("falls = 200", "falls = 2.5", "line 20, [sampling] falls: found 2.5, expected a whole number from 1 to 1000000"),

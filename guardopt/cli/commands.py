@@ -121,18 +121,21 @@ def new(target: Path, like: str | None, source: Path | None) -> None:
 
     TARGET is a new folder, or a new workbook if its name ends in .xlsx.
     """
-    from guardopt.writing.starter import cells_to_fill, copy_scenario, write_starter
+    from guardopt.writing.starter import copy_scenario, numbers_to_fill, write_starter
 
     if source is not None and like is not None:
         raise InputError([Problem("--like", "cannot go with --from: either a starter or a copy")])
     if source is None:
         write_starter(target, like)
         click.echo(f"Wrote a starter scenario, all its numbers invented, to {target}.")
-        *first, (offers, later) = cells_to_fill(target)
+        first, then = numbers_to_fill(target)
         click.echo(f"Put in your own first, {sum(number for _, number in first)} cells:")
         for what, number in first:
             click.echo(f"  {what} ({number})")
-        click.echo(f"and then, when you know what guards cost, {offers} ({later}).")
+        click.echo("and then, when you know what guards cost:")
+        for what, number in then:
+            click.echo(f"  {what} ({number})")
+        click.echo("Delete the rows of offers that nobody makes you.")
         click.echo("Where per_year is a guess, watched_years beside it is 1, or 1 / per_year if that is more.")
         click.echo(f"Then run: guardopt check {target}")
         return

@@ -86,7 +86,7 @@ if TYPE_CHECKING:
     "to_buy",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Write a shopping list, too: .csv, .xlsx or .txt.",
+    help="Write a shopping list, too: .csv, .xlsx or .txt; an earlier one that nobody changed is replaced.",
 )
 def plan(
     scenario: Path,

@@ -62,11 +62,14 @@ class Cell:
     ----------
     has_decimal_commas
         Whether it stands in a file whose decimals are written with a comma.
+    is_refused
+        Whether what is wrong with it was told when the file was divided.
     """
 
     value: object
     where: Place
     has_decimal_commas: bool = False
+    is_refused: bool = False
 
 
 @dataclass(frozen=True, slots=True)

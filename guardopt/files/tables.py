@@ -110,10 +110,11 @@ def parse_table(file: str, text: str, findings: Findings, *, is_required: bool =
 
 
 def is_heading(name: str, cells: Sequence[str]) -> bool:
-    """Whether the first row of a table may be its heading, and not the first row of numbers below a lost one."""
+    """Whether the first row of a table may be its heading: no title above it, and no numbers below a lost one."""
     known = HEADINGS.get(name, "").partition(", ")[0].split(",")
     has_number = any(PLAIN_NUMBER.fullmatch(cell) for cell in cells)
-    return name not in HEADINGS or not has_number or any(cell.casefold() in known for cell in cells)
+    is_title = sum(map(bool, cells)) == 1
+    return name not in HEADINGS or not (has_number or is_title) or any(cell.casefold() in known for cell in cells)
 
 
 def named_columns(header: Sequence[str], place: Place, findings: Findings) -> tuple[str, ...]:

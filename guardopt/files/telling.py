@@ -6,10 +6,13 @@ from collections.abc import Callable, Hashable, Sequence
 
 from guardopt.errors import Place, Problem
 from guardopt.files.tables import READING_ORDER
-from guardopt.spelling import printable
+from guardopt.spelling import listed, printable
 
 TOLD_ONE_BY_ONE = 3
 """So many cells with the same mistake are still told one by one; a missing row is told once if two cells name it."""
+
+MOST_SPANS = 10
+"""So many lines, or spans of lines that follow each other, are named of a file in which a missing row is named."""
 
 _RANKS = {name.rpartition(".")[0]: rank for rank, name in enumerate(READING_ORDER)}
 
@@ -60,11 +63,37 @@ def _missing(problem: Problem) -> Hashable:
 def _cause(group: Sequence[Problem]) -> Problem:
     """A row that many cells name and that is not there."""
     table, name, hint = group[0].missing or ("", "", "")
-    message = f"no row for {printable(name)}, though {len(group)} cells name it, the first at {group[0].where}"
+    message = f"no row for {printable(name)}, though {len(group)} cells name it ({_places(group)})"
     source = group[0].where.source if isinstance(group[0].where, Place) else ""
     return Problem(
         Place(f"{table}.csv" if source.endswith(".csv") and not table.startswith("[") else table), f"{message}{hint}"
     )
+
+
+def _places(group: Sequence[Problem]) -> str:
+    """Where all of a group stand, sheet by sheet or file by file."""
+    cells: dict[str, list[Place]] = {}
+    for problem in group:
+        if isinstance(problem.where, Place):
+            cells.setdefault(problem.where.source, []).append(problem.where)
+    return "; ".join(_rows(source, places) for source, places in cells.items())
+
+
+def _rows(source: str, places: Sequence[Place]) -> str:
+    """The lines or rows of one file or sheet, those that follow each other as a span."""
+    numbers = sorted({place.line for place in places if place.line is not None})
+    if not numbers:
+        return source
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][-1] + 1:
+            spans[-1].append(number)
+        else:
+            spans.append([number])
+    texts = [f"{span[0]}-{span[-1]}" if len(span) > 1 else str(span[0]) for span in spans[:MOST_SPANS]]
+    more = sum(map(len, spans[MOST_SPANS:]))
+    named = [*texts, *([f"{more} more"] if more else [])]
+    return f"{source}, {places[0].counted}{'s' if len(numbers) > 1 else ''} {listed(named, last='and')}"
 
 
 def _mistake(problem: Problem) -> Hashable:

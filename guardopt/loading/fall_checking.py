@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from guardopt.errors import Place
@@ -11,7 +11,7 @@ from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import NOTE_COLUMN, Table
 from guardopt.loading.columns import FallRow, RateCell, StrikeCell
 from guardopt.loading.meaning.row_checking import Entry, check_columns, validate
-from guardopt.loading.sides import Roster
+from guardopt.loading.sides import Roster, absent_row
 from guardopt.model.pieces import Fall
 from guardopt.spelling import nearest, shown
 
@@ -63,7 +63,7 @@ def hits_of(
         ["part", *falls],
         findings,
         dict.fromkeys(falls, has_one),
-        lambda name, hint: ("falls", name, hint),
+        _refusal(falls, findings),
     )
     if "part" in absent:
         return {}
@@ -99,6 +99,19 @@ def hits_of(
     return hits
 
 
+def _refusal(falls: Sequence[str], findings: Findings) -> Callable[[Place, str, str], None]:
+    """Report a column that is headed by no kind of fall: misspelt, or what a row that was deleted left behind."""
+
+    def refuse(where: Place, name: str, hint: str) -> None:
+        message = f"unknown column{hint}"
+        if not nearest(name, falls):
+            has = f"{findings.table('falls')} has no such fall, only {', '.join(falls)}"
+            message = f"{has}; put its row back, with per_year 0 if you never fall that way, or delete this column"
+        findings.error(where, message, missing=absent_row("falls", name, falls))
+
+    return refuse
+
+
 def ridings_of(
     table: Table | None, falls: Sequence[Entry[FallRow]], fall_ids: Sequence[str] | None, findings: Findings
 ) -> dict[str, tuple[float, ...]]:
@@ -119,7 +132,8 @@ def ridings_of(
         return {}
     known = [*(table.columns if fall_ids is None else fall_ids)]
     headings = ["riding", *(fall for fall in known if fall != "riding")]
-    absent = check_columns(table, headings, ["riding"], findings, missing_row=lambda name, hint: ("falls", name, hint))
+    refuse = _refusal(headings[1:], findings)
+    absent = check_columns(table, headings, ["riding"], findings, refuse=refuse)
     if "riding" in absent:
         return {}
     ridings: dict[str, tuple[float, ...]] = {}

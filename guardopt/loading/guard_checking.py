@@ -14,13 +14,12 @@ from typing import TypeVar
 from guardopt.errors import Place
 from guardopt.files.cell_types import LARGEST_NUMBER
 from guardopt.files.cells import Findings, Row
-from guardopt.files.tables import NOTE_COLUMN
 from guardopt.loading.columns import CoverRow, ExposeRow, GuardRow, OfferRow
-from guardopt.loading.meaning.row_checking import Entry
-from guardopt.loading.sides import Placed, Roster, common_side, matched, meeting, placed
+from guardopt.loading.meaning.row_checking import Entry, note_of
+from guardopt.loading.sides import Placed, Roster, absent_row, common_side, matched, meeting, placed
 from guardopt.model.pieces import Cover, Exposure, Guard, Offer, Side, in_cents
 from guardopt.model.scenario import Scenario
-from guardopt.spelling import advice, escaped, shown
+from guardopt.spelling import advice, shown
 
 
 def rounded_cents(amount: Decimal, where: Place, findings: Findings) -> int:
@@ -67,11 +66,6 @@ def guards_of(
             for one in placed(values.guard, values.side)
         ]
     return guards
-
-
-def note_of(row: Row) -> str:
-    """What the owner noted beside a row, on one line."""
-    return escaped(" ".join(row.text(NOTE_COLUMN).split()))
 
 
 def _side_prices(entry: Entry[GuardRow], findings: Findings) -> dict[Side, int]:
@@ -192,9 +186,10 @@ def _meetings(
         choices = [guards.resolve(name, row.where("guard"), findings) for name in values.guard]
         reached = parts.resolve(values.part, row.where("part"), findings)
         if values.fall is not None and fall_ids is not None and values.fall not in fall_ids:
-            hint = "; leave it blank for all falls" if values.fall == "all" else advice(values.fall, fall_ids)
-            message = f"found {shown(values.fall)}, expected a fall of {findings.table('falls')}{hint}"
-            findings.error(row.where("fall"), message, missing=("falls", values.fall, hint))
+            blank = "; leave it blank for all falls" if values.fall == "all" else ""
+            expected = f"expected a fall of {findings.table('falls')}{blank or advice(values.fall, fall_ids)}"
+            absent = ("falls", "all", blank) if blank else absent_row("falls", values.fall, fall_ids)
+            findings.error(row.where("fall"), f"found {shown(values.fall)}, {expected}", missing=absent)
         spelled_out = _spelled_out(values.fall, choices, reached)
         if reached and all(choices) and not spelled_out:
             findings.warn(

@@ -8,7 +8,7 @@ from guardopt.errors import Place
 from guardopt.files.cells import Findings, Row
 from guardopt.files.limits import LONGEST_CHAIN
 from guardopt.loading.columns import KnockOnRow, PartRow
-from guardopt.loading.meaning.row_checking import Entry
+from guardopt.loading.meaning.row_checking import Entry, note_of
 from guardopt.loading.settings import Labour
 from guardopt.loading.sides import Roster, matched, placed
 from guardopt.model.pieces import HALF_A_CENT, KnockOn, Part
@@ -42,6 +42,7 @@ def parts_of(entries: Sequence[Entry[PartRow]], groups: Sequence[str] | None, fi
                 days=values.days,
                 x=values.x,
                 y=values.y,
+                note=note_of(entry.row),
             )
             for one in placed(values.part, values.side)
         ]

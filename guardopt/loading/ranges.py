@@ -81,6 +81,8 @@ def _taken(
     findings: Findings,
 ) -> Row:
     for column in (*chances, *amounts):
+        if column in row.cells and row.cells[column].is_refused:
+            continue
         words = [word.strip() for word in row.text(column).split("/")]
         if len(words) != len(Range.__slots__) or not all(words) or _is_date(row.text(column), words):
             continue

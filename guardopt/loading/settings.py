@@ -173,7 +173,7 @@ def read_settings(sections: Mapping[str, Row] | None, findings: Findings) -> Set
         labour=read("labour", Labour),
         insurance=read("insurance", InsuranceTerms) if "insurance" in sections else None,
         strip_down=strip_down_of(strip_down_row, findings),
-        groups=tuple(group for group in strip_down_row.cells if strip_down_row.text(group)),
+        groups=tuple(group for group, cell in strip_down_row.cells.items() if cell.value != "" or cell.is_refused),
         sampling=read("sampling", Sampling),
         shape=read("shape", Shape) if "shape" in sections else None,
     )

@@ -15,7 +15,7 @@ from guardopt.files.tables import Table
 from guardopt.loading.columns import GuardRow, PartRow
 from guardopt.loading.meaning.row_checking import Entry
 from guardopt.model.pieces import Side
-from guardopt.spelling import advice, listed, shown
+from guardopt.spelling import advice, listed, nearest, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class Roster:
             hint = advice(row, self.rows)
             table = f"{self.noun}s"
             message = f"found {shown(reference)}, expected a {self.noun} of {findings.table(table)}{hint}"
-            findings.error(where, message, missing=(table, row, hint))
+            findings.error(where, message, missing=absent_row(table, row, self.rows))
             return ()
         candidates = self.rows[row]
         chosen = tuple(one for one in candidates if one.id == reference) if dot else candidates
@@ -79,6 +79,14 @@ class Roster:
             choices = listed([row, *(one.id for one in candidates if one.id != row)])
             findings.error(where, f"found {shown(reference)}, but {row} has no such side; expected {choices}")
         return chosen
+
+
+def absent_row(table: str, name: str, known: Iterable[str]) -> tuple[str, str, str]:
+    """A row that cells name and that is not there, with what to say of it: most likely it was deleted alone."""
+    keep = ", with per_year 0 if you never fall that way," if table == "falls" else ""
+    remedy = f"put the row back{keep} or take the name out there too"
+    close = nearest(name, known)
+    return table, name, f"; did you mean {close}? If not, {remedy}" if close else f"; {remedy}"
 
 
 def ids_in(table: Table | None, column: str) -> list[str] | None:

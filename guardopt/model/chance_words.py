@@ -32,6 +32,9 @@ CHANCE_WORDS: Mapping[str, float] = MappingProxyType(
 )
 """The words a chance may be written in, and what each stands for unless the settings say otherwise."""
 
+LADDER = ("never", "rarely", "sometimes", "as often as not", "often", "almost always", "always")
+"""Words that are clearly apart; others lie close to one of them, as usually to often."""
+
 
 def chance_word(text: str) -> str:
     """A word as it stands in the list: in small letters, with single blanks.

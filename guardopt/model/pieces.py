@@ -48,6 +48,7 @@ class Part:
     `waits` says that damage to it does not stop the bike and is put right together with what else has come about;
     `days` is how many days the bike is off the road if it breaks. `x` and `y` say where it is seen from the side, in
     millimetres forward of the rear axle and above the ground; both or neither are known. Only drawings look at them.
+    `note` is the owner's own.
     """
 
     id: str
@@ -62,6 +63,7 @@ class Part:
     days: float = 0.0
     x: float | None = None
     y: float | None = None
+    note: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -84,7 +84,7 @@ def answer(plan: Plan) -> dict[str, Any]:
         "left_out": [
             {
                 "name": spoken(one.guard),
-                "why": speak(why_short(one, longest=None)),
+                "why": speak(why_short(one)),
                 "costs": costs_of(one.swap.guard),
                 "dear": one.would_not_pay,
                 "saves": number(one.gain_if_added or 0.0),
@@ -200,6 +200,7 @@ def part_table(plan: Plan, *, numbered: bool) -> dict[str, Any]:
             "number": numbers.get(scenario.parts[row].row, ""),
             "name": spoken(scenario.parts[row].id),
             "waits": scenario.parts[row].waits,
+            "note": scenario.parts[row].note,
             "bills": [number(float(bill.part_bill_per_year[row])) for _, bill in bikes(plan)],
             "often": often(float(plan.fitted.part_harmed_per_year[row])),
         }

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import accumulate
 
-from guardopt.model.pieces import HALF_A_CENT
+from guardopt.model.pieces import HALF_A_CENT, Part
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import BillReport, contact_order, in_order
 from guardopt.reports.layout import cautions, plus_minus, shortened, table, title
@@ -130,7 +131,13 @@ def _bill_parts(scenario: Scenario, bill: Bill) -> list[str]:
     ]
     put_right = ["times put right"] if scenario.waits else []
     lines = table(("part", "times damaged", *put_right, "repair bills"), rows)
-    return [*lines, *waiting_lines(scenario), *not_all_paid(bill)]
+    return [*lines, *waiting_lines(scenario), *not_all_paid(bill), *noted_lines(scenario.parts[row] for row in dearest)]
+
+
+def noted_lines(parts: Iterable[Part]) -> list[str]:
+    """What the owner noted beside parts, once for both sides."""
+    notes = {part.row: part.note for part in parts if part.note}
+    return wrapped(f"(Your notes: {'; '.join(f'{row}: {note}' for row, note in notes.items())})", "  ") if notes else []
 
 
 def waiting_lines(scenario: Scenario) -> list[str]:

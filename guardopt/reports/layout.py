@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from itertools import accumulate
 
@@ -9,7 +10,7 @@ from guardopt.model.scenario import Scenario
 from guardopt.words import WIDTH, number, wrapped
 
 NARROWEST = 8
-"""Width at which the first column of a table stops giving way."""
+"""Columns of a terminal that the first column of a table keeps."""
 
 CAUTIONS = (
     "Guards protect the machine, not the rider. The evidence on rider injury is old, small and mixed; nothing here is "
@@ -34,7 +35,8 @@ def table(
 ) -> list[str]:
     """Columns lined up: the first `left` to the left, the rest to the right.
 
-    The first column gives way when the table would be too wide.
+    Nothing is cut off: where the table would be too wide, headings stand on several lines, then the last and at length
+    the first of the columns to the left.
 
     Parameters
     ----------
@@ -51,19 +53,68 @@ def table(
     spans = [(heading, slice(end - columns, end)) for (heading, columns), end in zip(above, ends, strict=True)]
     for heading, span in spans:
         widths[span.stop - 1] += max(0, width_of(heading) - _across(widths[span]))
-    widths[0] = max(min(NARROWEST, widths[0]), widths[0] - max(0, _across(widths) + 2 - WIDTH))
+    _narrow(widths, body, left, may_fold_headings=not above)
     lines = (
         ["  " + "  ".join(padded(heading, _across(widths[span]), left=False) for heading, span in spans)]
         if above
         else []
     )
-    for row in body:
+    for place, row in enumerate(body):
         cells = [
-            padded(shortened(cell, width) if column < left else cell, width, left=column < left)
+            folded(cell, width) if column < left or place == 0 else [cell]
             for column, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
-        lines.append(("  " + "  ".join(cells)).rstrip())
+        height = max(map(len, cells))
+        # Headings stand on the rows below them, and rows hang from their first line.
+        stacked = [_stacked(cell, height, is_low=place == 0) for cell in cells]
+        for line in zip(*stacked, strict=True):
+            texts = [
+                padded(text, width, left=column < left)
+                for column, (text, width) in enumerate(zip(line, widths, strict=True))
+            ]
+            lines.append(("  " + "  ".join(texts)).rstrip())
     return lines
+
+
+def _narrow(widths: list[int], body: Sequence[Sequence[str]], left: int, *, may_fold_headings: bool) -> None:
+    """Make columns of a table narrower until it fits, in place."""
+
+    def give_way(column: int, least: int) -> None:
+        over = max(0, _across(widths) + 2 - WIDTH)
+        widths[column] = max(min(least, widths[column]), widths[column] - over)
+
+    def longest(column: int, rows: Sequence[Sequence[str]]) -> int:
+        return max(width_of(word) for row in rows for word in row[column].split(" "))
+
+    if may_fold_headings:
+        least = [max(longest(i, body[:1]), *(width_of(row[i]) for row in body[1:]), 0) for i in range(len(widths))]
+        for column in sorted(range(left, len(widths)), key=lambda i: least[i] - widths[i]):
+            give_way(column, least[column])
+    for column in reversed(range(left)):
+        give_way(column, longest(column, body) if column else NARROWEST)
+
+
+def _stacked(lines: Sequence[str], height: int, *, is_low: bool) -> list[str]:
+    """Lines of a cell with blank ones above or below them."""
+    blank = [""] * (height - len(lines))
+    return [*blank, *lines] if is_low else [*lines, *blank]
+
+
+def folded(text: str, width: int) -> list[str]:
+    """A text on lines of a width, broken at blanks, after underscores and before points, and else where it must.
+
+    >>> folded("engine_case.left does more", 16), folded("engine_case.left", 12)
+    (['engine_case.left', 'does more'], ['engine_case', '.left'])
+    """
+    lines = [""]
+    for piece in re.split(r"(?<=[ _])|(?=\.[^0-9])", text):
+        if lines[-1] and width_of((lines[-1] + piece).rstrip()) > width:
+            lines.append("")
+        for letter in piece:
+            if width_of((lines[-1] + letter).rstrip()) > width:
+                lines.append("")
+            lines[-1] += letter
+    return [line.rstrip() for line in lines]
 
 
 def width_of(text: str) -> int:

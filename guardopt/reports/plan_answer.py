@@ -8,7 +8,7 @@ from guardopt.model.pieces import HALF_A_CENT, Guard
 from guardopt.questions.explanation.reasons import counted_along
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan_result import Plan
-from guardopt.reports.layout import cautions, shortened, table, title
+from guardopt.reports.layout import cautions, table, title
 from guardopt.spelling import listed
 from guardopt.words import exact_money, money, number, wrapped, years
 
@@ -22,8 +22,7 @@ WHY = {
 }
 """Why a guard is left out, in few words; those beaten in their place are told by whom."""
 
-LONGEST_NAME = 16
-"""Columns for the guard that does more in the same place."""
+_WOULD_SAVE = ("would save", "saves")
 
 
 def answer_text(plan: Plan) -> str:
@@ -132,19 +131,19 @@ def _left_out_table(plan: Plan) -> list[str]:
         )
         for one in left_out
     ]
-    costs = "costs  " if is_dear else "costs"
-    header = (f"left out ({plan.scenario.currency})", "why", costs, "would save", "in the kit at")
-    return ["", *table(header, rows, left=2), *(["  * more than it would save, resale counted"] if is_dear else [])]
+    costs, note = ("costs  ", ["  * more than it would save, resale counted"]) if is_dear else ("costs", [])
+    # A shorter heading where that saves a line.
+    headers = [(f"left out ({plan.scenario.currency})", "why", costs, one, "in the kit at") for one in _WOULD_SAVE]
+    return ["", *min((table(header, rows, left=2) for header in headers), key=len), *note]
 
 
-def why_short(verdict: Verdict, longest: int | None = LONGEST_NAME) -> str:
-    """Why a guard is left out, in few words; names longer than this are shortened."""
+def why_short(verdict: Verdict) -> str:
+    """Why a guard is left out, in few words; a rival on its own side is told without the side."""
     rivals = verdict.swap.rivals()
     is_worse = (verdict.gain_if_added or 0.0) <= HALF_A_CENT
     if verdict.reason is Reason.BEATEN or (verdict.reason is Reason.OVER_BUDGET and rivals and is_worse):
-        if len(rivals) > 1:
-            return f"{len(rivals)} others do more"
-        return f"{rivals[0] if longest is None else shortened(rivals[0], longest)} does more"
+        side = f".{verdict.swap.guard.side}"
+        return f"{len(rivals)} others do more" if len(rivals) > 1 else f"{rivals[0].removesuffix(side)} does more"
     if verdict.reason is Reason.ADDS_NOTHING and verdict.swap.harms():
         return "does more harm"
     return WHY[verdict.reason]

@@ -6,7 +6,7 @@ from guardopt.model.pieces import HALF_A_CENT
 from guardopt.questions.bill import in_order
 from guardopt.questions.explanation.verdicts import Verdict
 from guardopt.questions.plan_result import Plan
-from guardopt.reports.bill_text import not_all_paid, often, waiting_lines, whole_lines
+from guardopt.reports.bill_text import not_all_paid, noted_lines, often, waiting_lines, whole_lines
 from guardopt.reports.layout import plus_minus, table, title, whole_cautions
 from guardopt.reports.plan_answer import offers_taken
 from guardopt.reports.question_text import break_even_lines
@@ -122,7 +122,8 @@ def _parts_table(plan: Plan) -> list[str]:
     ]
     above = (("", 1), ("repair bills", 2), ("times damaged", 2))
     lines = table(("part", *(_before(plan), "with kit") * 2), rows, above=above)
-    return [*lines, *waiting_lines(plan.scenario), *not_all_paid(plan.stock)]
+    noted = noted_lines(plan.scenario.parts[row] for row in dearest[:PARTS_SHOWN])
+    return [*lines, *waiting_lines(plan.scenario), *not_all_paid(plan.stock), *noted]
 
 
 def _how_it_lies(plan: Plan) -> list[str]:

@@ -1,19 +1,27 @@
-"""The shopping list of a plan: what to buy and for how much, what comes off, what will have to be renewed."""
+"""The shopping list of a plan: what to buy and for how much, what comes off, what will have to be renewed.
+
+A list gives way to a newer one of its name if it is as it was written: whoever ticked things off in it keeps it.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+import re
+import zipfile
+import zlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from guardopt.errors import GuardoptError, InputError, Parameter, Problem
+from guardopt.files.limits import read_whole
 from guardopt.files.spreadsheet_safety import safe
 from guardopt.files.tables import BESIDE_A_SCENARIO, READING_ORDER
 from guardopt.files.whole_file import refuse_taken_file, write_file
-from guardopt.files.workbooks.writing import Column, Sheet, need_writer, workbook_bytes
+from guardopt.files.workbooks.writing import CREATED, Column, Sheet, need_writer, workbook_bytes
+from guardopt.files.workbooks.zip_archive import UnfitWorkbookError, unpacked
 from guardopt.model.pieces import Guard, Kit
 from guardopt.model.scenario import Scenario
 from guardopt.reports.layout import padded, width_of
@@ -22,11 +30,13 @@ from guardopt.spelling import escaped, listed
 if TYPE_CHECKING:
     from guardopt.questions.plan_result import Plan
 
-ENDINGS = (".csv", ".xlsx", ".txt")
-
 COLUMNS = ("do", "what", "number", "each", "amount", "note")
+TO_DO = ("buy", "offer", "fit", "sell", "pay", "take off", "renew")
 
 _MONEY_FORMAT = "#,##0.00"
+_AMOUNT = re.compile(r"(?:-?[0-9]+\.[0-9]{2})?")
+_TITLE = "Shopping list written by guardopt"
+_NEVER_SAVED = f">{CREATED:%Y-%m-%dT%H:%M:%SZ}</dcterms:modified>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +46,7 @@ class Line:
     Attributes
     ----------
     do
-        What to do: ``buy``, ``offer``, ``fit``, ``pay``, ``take off`` or ``renew``.
+        What to do, one of `TO_DO`.
     """
 
     do: str
@@ -132,8 +142,13 @@ def _words(name: str) -> str:
     return name.replace("_", " ")
 
 
-def check_list(path: Path) -> None:
-    """Refuse a file that is there already, has another ending, or is one that scenarios are read from.
+def check_list(path: Path) -> bool:
+    """Refuse a file that is there already and is no list of ours, has another ending, or is read as part of scenarios.
+
+    Returns
+    -------
+    bool
+        Whether there is an earlier list of ours in its place.
 
     Raises
     ------
@@ -141,13 +156,56 @@ def check_list(path: Path) -> None:
         Its name will not do, or the package that writes workbooks is missing.
     """
     where = Parameter(f"list {escaped(str(path))}")
-    if path.suffix.lower() not in ENDINGS:
-        raise InputError([Problem(where, f"expected a name that ends in {listed(ENDINGS)}")])
+    if path.suffix.lower() not in _LOOKS:
+        raise InputError([Problem(where, f"expected a name that ends in {listed([*_LOOKS])}")])
     if path.name.casefold() in (*READING_ORDER, *BESIDE_A_SCENARIO):
         raise InputError([Problem(where, "is the name of a file that is read, expected another")])
-    refuse_taken_file(path, where)
+    is_ours = _is_ours(path)
+    if path.is_file() and not is_ours:
+        message = "is there already and is no shopping list as guardopt wrote it; remove it or choose another name"
+        raise InputError([Problem(where, message)])
+    if not is_ours:
+        refuse_taken_file(path, where)
     if path.suffix.lower() == ".xlsx":
         need_writer(where)
+    return is_ours
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether a file is a shopping list that nobody changed since we wrote it."""
+    if path.is_symlink() or not path.is_file():
+        return False
+    try:
+        return _LOOKS[path.suffix.lower()](read_whole(path))
+    except (OSError, ValueError, csv.Error, NotImplementedError, zipfile.BadZipFile, zlib.error, UnfitWorkbookError):
+        return False
+
+
+def _is_our_workbook(content: bytes) -> bool:
+    properties = unpacked(content).get("docProps/core.xml", b"")
+    return all(mark.encode() in properties for mark in (f"<dc:title>{_TITLE}</dc:title>", _NEVER_SAVED))
+
+
+def _is_our_text(content: bytes) -> bool:
+    body, _, mark = content.decode().rpartition("\n\n")
+    return mark == _mark(body)
+
+
+def _is_our_table(content: bytes) -> bool:
+    rows = list(csv.reader(io.StringIO(content.decode(), newline="")))
+    return tuple(*rows[:1]) == COLUMNS and all(map(_is_line, rows[1:])) and _csv(rows[1:]) == content
+
+
+_LOOKS: Mapping[str, Callable[[bytes], bool]] = {
+    ".csv": _is_our_table,
+    ".xlsx": _is_our_workbook,
+    ".txt": _is_our_text,
+}
+"""By ending, whether a file is a list as it was written."""
+
+
+def _is_line(cells: list[str]) -> bool:
+    return len(cells) == len(COLUMNS) and cells[0] in TO_DO and all(map(_AMOUNT.fullmatch, cells[3:5]))
 
 
 def write_list(path: Path, plan: Plan) -> None:
@@ -156,23 +214,23 @@ def write_list(path: Path, plan: Plan) -> None:
     Raises
     ------
     InputError
-        Something is there already, or it cannot be written.
+        Something else is there already, or it cannot be written.
     """
+    is_ours = check_list(path)
     where = Parameter(f"list {escaped(str(path))}")
     lines = shopping_list(plan.scenario, plan.kit)
     ending = path.suffix.lower()
     if ending == ".xlsx":
         content = _workbook(plan.scenario, lines, where)
     elif ending == ".csv":
-        content = _csv(lines)
+        content = _csv([safe(cell) for cell in line.cells()] for line in lines)
     else:
         content = list_text(plan.scenario, lines).encode()
-    write_file(content, path, where)
+    write_file(content, path, where, replace=is_ours)
 
 
-def _csv(lines: list[Line]) -> bytes:
+def _csv(rows: Iterable[Sequence[str]]) -> bytes:
     text = io.StringIO()
-    rows = ([safe(cell) for cell in line.cells()] for line in lines)
     csv.writer(text, lineterminator="\n").writerows([COLUMNS, *rows])
     return text.getvalue().encode()
 
@@ -187,7 +245,8 @@ def _workbook(scenario: Scenario, lines: list[Line], where: str) -> bytes:
         Column("amount", f"{money}; the lines above pay add up to it", number_format=_MONEY_FORMAT),
         Column("note", is_text=True),
     )
-    return workbook_bytes([Sheet("shopping list", columns, [line.cells() for line in lines])], (), where)
+    sheets = [Sheet("shopping list", columns, [line.cells() for line in lines])]
+    return workbook_bytes(sheets, (), where, title=_TITLE)
 
 
 def list_text(scenario: Scenario, lines: list[Line]) -> str:
@@ -202,4 +261,10 @@ def list_text(scenario: Scenario, lines: list[Line]) -> str:
             for column, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
         text.append("  ".join(cells).rstrip())
-    return "\n".join([*text, ""])
+    body = "\n".join(text)
+    return f"{body}\n\n{_mark(body)}"
+
+
+def _mark(body: str) -> str:
+    """The last line of a list, by which we know it again."""
+    return f"guardopt wrote this list ({zlib.crc32(body.encode()):08x}) and replaces it unless you change it.\n"

@@ -26,7 +26,9 @@ class Note:
 
 _MONEY, _HOURS, _CHANCE, _MM = "money", "hours", "0 to 1, or a word", "mm"
 
-NOTE = Note("Anything you want to remember; it is printed in the shopping list and changes no answer", "", "nothing")
+NOTE = Note(
+    "Anything you want to remember; it changes no answer. Those of parts, guards and offers are printed", "", "nothing"
+)
 """Of the column ``note``, which any table may have."""
 
 COLUMN_NOTES: Mapping[str, Mapping[str, Note]] = {

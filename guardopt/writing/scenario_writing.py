@@ -28,8 +28,11 @@ _MONEY_FORMAT = "#,##0.00"
 TO_FILL: Mapping[str, tuple[str, ...]] = {"parts": ("price",), "falls": ("per_year",)}
 """The columns that whoever starts from someone else's bike puts their own numbers into first."""
 
-TO_FILL_NEXT: Mapping[str, tuple[str, ...]] = {"guards": ("price", "owned")}
-"""Those that follow when there are offers for guards."""
+TO_FILL_NEXT: Mapping[str, tuple[str, ...]] = {"guards": ("price", "owned", "renew_price"), "offers": ("price",)}
+"""Those that follow when it is known what guards cost."""
+
+TO_FILL_IF_GIVEN = ("renew_price",)
+"""Those of them in which a blank cell may stay: it has a default that follows the other numbers."""
 
 SETTINGS_TO_FILL = ("title", "bike.value", "bike.salvage", "owner.years", "owner.budget", "labour.repair_rate")
 """The settings likewise."""
@@ -43,6 +46,17 @@ _REFERENCES = {
     ("covers", "fall"): "falls",
 }
 """Columns whose cells name rows of another sheet."""
+
+
+def cells_to_fill(table: Table, columns: Sequence[str]) -> list[tuple[int, str]]:
+    """The cells of some columns that hold numbers of someone else's bike, by row and column."""
+    return [
+        (number, column)
+        for number, row in enumerate(table.rows)
+        for column in columns
+        if row.text(column) or column not in TO_FILL_IF_GIVEN
+    ]
+
 
 Beside = Mapping[str, tuple[Sequence[str], Sequence[Sequence[str]]]]
 """Further tables: by name, their columns and rows."""
@@ -170,8 +184,10 @@ def _table_sheet(name: str, table: Table, sheets: Sheets, is_starter: bool) -> S
     # Columns that are blank so far are there as well, to be filled in.
     known = [*COLUMN_NOTES.get(name, {}), *_falls_of(name, sheets)]
     names = [*known, *(one for one in table.columns if one not in (*known, NOTE_COLUMN)), NOTE_COLUMN]
-    columns = tuple(_column(name, one, sheets, is_starter) for one in names)
-    return Sheet(name, columns, _texts(table, names))
+    columns = tuple(_column(name, one, sheets) for one in names)
+    asked = {**TO_FILL, **TO_FILL_NEXT}.get(name, ()) if is_starter else ()
+    marked = frozenset((row, names.index(column)) for row, column in cells_to_fill(table, asked))
+    return Sheet(name, columns, _texts(table, names), marked)
 
 
 def _falls_of(name: str, sheets: Sheets) -> list[str]:
@@ -181,7 +197,7 @@ def _falls_of(name: str, sheets: Sheets) -> list[str]:
     return [row.text("fall") for row in falls.rows]
 
 
-def _column(table: str, name: str, sheets: Sheets, is_starter: bool) -> Column:
+def _column(table: str, name: str, sheets: Sheets) -> Column:
     note = COLUMN_NOTES.get(table, {}).get(name) or (NOTE if name == NOTE_COLUMN else FALL_NOTES.get(table, Note("")))
     model = TABLE_MODELS.get(table)
     has_model = model is not None and name in model.model_fields
@@ -198,7 +214,6 @@ def _column(table: str, name: str, sheets: Sheets, is_starter: bool) -> Column:
         choices=offered,
         is_closed=bool(choices),
         number_format=_MONEY_FORMAT if model and has_model and is_money(model, name) else "General",
-        is_to_fill=is_starter and name in {**TO_FILL, **TO_FILL_NEXT}.get(table, ()),
     )
 
 

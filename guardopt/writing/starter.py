@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from guardopt.errors import InputError, Problem
@@ -14,11 +14,14 @@ from guardopt.files.sources import Folder, Sheets, Source, read_sheets, source_o
 from guardopt.files.tables import READING_ORDER
 from guardopt.files.telling import in_reading_order
 from guardopt.files.whole_file import write_file
-from guardopt.spelling import escaped
+from guardopt.model.chance_words import LADDER
+from guardopt.spelling import escaped, listed
 from guardopt.writing.scenario_writing import (
     SETTINGS_TO_FILL,
     TO_FILL,
+    TO_FILL_IF_GIVEN,
     TO_FILL_NEXT,
+    cells_to_fill,
     check_target,
     folder_contents,
     scenario_workbook,
@@ -36,11 +39,15 @@ _START = (
     "",
     "How to fill it in",
     "1. The yellow cells first: what the bike is worth, what its parts cost, how often you expect each kind of fall, "
-    "and what the guards on offer cost.",
+    "and then what guards cost: their prices, what renewing them costs, and offers for several at once.",
     "2. Point at a heading to read what stands below it, in which unit, and what a blank cell means.",
-    "3. Chances may be numbers from 0 to 1 or words, from never to always. Write decimals as your spreadsheet does.",
-    "4. The column note is yours; it is printed in the shopping list.",
-    "5. Delete rows of parts your bike has not, in the sheet parts and wherever they are named; add rows likewise.",
+    "3. Chances may be numbers from 0 to 1 or words. Clearly apart are "
+    f"{listed(LADDER, last='and')}; others lie between, some close together: usually is hardly more than often. "
+    "Write decimals as your spreadsheet does.",
+    "4. The column note is yours; notes on guards and offers are printed in the shopping list, those on parts in "
+    "plan --full.",
+    "5. Delete rows of parts your bike has not, in the sheet parts and wherever they are named; add rows likewise. "
+    "Delete offers that nobody makes you. A kind of fall that you never have may stay, with 0 in per_year.",
     "6. Save it, then run guardopt check on this file: it lists everything that is wrong in one go, cell by cell.",
     "",
     "Guards spare the machine, not the rider. Results are estimates and no better than the numbers put in. Repairs of "
@@ -49,16 +56,25 @@ _START = (
 )
 
 
-def cells_to_fill(target: Path) -> list[tuple[str, int]]:
-    """What whoever starts from a starter puts their own numbers into first, and how many cells that is."""
+def numbers_to_fill(target: Path) -> tuple[list[tuple[str, int]], list[tuple[str, int]]]:
+    """What whoever starts from a starter puts their own numbers into, each with how many cells that is.
+
+    First what the bike and its falls are, then what guards cost.
+    """
     sheets = _read(source_of(target))
     settings = sheets.settings or {}
     keys = [key for key in SETTINGS_TO_FILL if key.rpartition(".")[0] in settings]
-    found = [(f"settings: {', '.join(key.rpartition('.')[2] for key in keys)}", len(keys))]
-    for name, columns in {**TO_FILL, **TO_FILL_NEXT}.items():
+    named = f"settings: {', '.join(key.rpartition('.')[2] for key in keys)}"
+    return [(named, len(keys)), *_columns_to_fill(sheets, TO_FILL)], _columns_to_fill(sheets, TO_FILL_NEXT)
+
+
+def _columns_to_fill(sheets: Sheets, asked: Mapping[str, Sequence[str]]) -> list[tuple[str, int]]:
+    found = []
+    for name, columns in asked.items():
         table = sheets.tables.get(name)
         if table is not None:
-            found.append((f"{name}: {' and '.join(columns)}", len(table.rows) * len(columns)))
+            told = [f"{one} where it is given" if one in TO_FILL_IF_GIVEN else one for one in columns]
+            found.append((f"{name}: {listed(told, last='and')}", len(cells_to_fill(table, columns))))
     return found
 
 

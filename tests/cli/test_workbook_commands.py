@@ -50,6 +50,7 @@ def test_new_writes_a_workbook_that_checks(tmp_path: Path) -> None:
     result = run("new", mine, "--like", "scooter")
     assert "Put in your own first, 40 cells:" in result.output
     assert "  parts: price (30)" in result.output
+    assert "  guards: price, owned and renew_price where it is given (27)\n  offers: price (1)\n" in result.output
     assert json.loads(run("check", mine, "--json").stdout)["guards"] > 12
     assert complaint("new", mine) == f"{mine}: is there already; remove it or choose another name"
     assert complaint("new", tmp_path / "mine.ods").endswith(
@@ -79,6 +80,8 @@ def test_a_written_workbook_looks_cared_for(tmp_path: Path) -> None:
     tables = ["parts", "falls", "hits", "knock_on", "guards", "covers", "offers", "points"]
     assert book.sheetnames == ["start", "scenario", *tables]
     assert "invented" in book["start"]["A1"].value
+    words = "never, rarely, sometimes, as often as not, often, almost always and always"
+    assert any(words in str(cell.value) for cell in book["start"]["A"])
     parts = book["parts"]
     headings = {cell.value: cell for cell in parts[1]}
     assert all(cell.comment for cell in headings.values())
@@ -94,6 +97,13 @@ def test_a_written_workbook_looks_cared_for(tmp_path: Path) -> None:
     assert parts["C2"].number_format == "#,##0.00"
     assert parts["C2"].fill.bgColor.rgb != parts["D2"].fill.bgColor.rgb
     assert parts["C2"].value == 16
+    yellow = parts["C2"].fill.bgColor.rgb
+    guards = {cell.value: cell.column_letter for cell in book["guards"][1]}
+    for name, row in (("price", 2), ("owned", 2), ("renew_price", 2)):
+        assert book["guards"][f"{guards[name]}{row}"].fill.bgColor.rgb == yellow
+    assert book["guards"][f"{guards['renew_price']}3"].value is None
+    assert book["guards"][f"{guards['renew_price']}3"].fill.bgColor.rgb != yellow
+    assert book["offers"]["C2"].fill.bgColor.rgb == yellow
     covers = {
         str(rule.sqref).partition(":")[0]: rule.formula1 for rule in book["covers"].data_validations.dataValidation
     }

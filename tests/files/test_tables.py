@@ -185,7 +185,9 @@ def test_every_number_that_toml_has_no_notation_for_is_told_at_once() -> None:
     """Whoever writes decimals with a comma does so throughout, and wants to hear of all of them."""
     text = "[bike]\nvalue = 3.800,50\nsalvage = 400,00\n[labour]\nrepair_rate = 72,50\n"
     findings = Findings()
-    assert parse_settings(text, findings) is None
+    rows = parse_settings(text, findings)
+    assert rows is not None
+    assert all(cell.is_refused for row in rows.values() for cell in row.cells.values())
     assert [str(found).partition(": ")[0] for found in findings.problems] == [
         "scenario.toml, line 2",
         "scenario.toml, line 3",
@@ -209,7 +211,7 @@ def test_every_number_that_toml_has_no_notation_for_is_told_at_once() -> None:
         ),
         (
             "title = My bike\n",
-            'scenario.toml, line 1: cannot be read: text has to be in quotation marks, "like this"',
+            'scenario.toml, line 1: cannot be read: expected a number, or text in quotation marks, "like this"',
         ),
         ("[bike]\nvalue = 1\nvalue = 2\n", "scenario.toml, line 3: cannot be read: a key or a table is there twice"),
         ("[bike]\n[bike]\n", "scenario.toml, line 2: cannot be read: a key or a table is there twice"),
@@ -225,7 +227,7 @@ def test_every_number_that_toml_has_no_notation_for_is_told_at_once() -> None:
 def test_settings_that_cannot_be_read_are_explained(text: str, problem: str) -> None:
     """The usual slips of somebody new to the format are named in plain words."""
     findings = Findings()
-    assert parse_settings(text, findings) is None
+    parse_settings(text, findings)
     assert [str(found) for found in findings.problems] == [problem]
 
 

@@ -134,25 +134,44 @@ def test_a_column_left_blank_is_one_line(tmp_path: Path) -> None:
         (
             "parts",
             "engine_case",
-            "no row for engine_case, though 4 cells name it, the first at hits.csv, line 3, column part",
+            "no row for engine_case, though 4 cells name it (hits.csv, line 3; "
+            "covers.csv, lines 3 and 5-6); put the row back or take the name out there too",
         ),
         (
             "guards",
             "crash_bar",
-            "no row for crash_bar, though 4 cells name it, the first at covers.csv, line 3, column guard",
+            "no row for crash_bar, though 4 cells name it (covers.csv, lines 3-4 and 6; offers.csv, line 2); "
+            "put the row back or take the name out there too",
         ),
         (
             "falls",
             "tip_over",
-            "no row for tip_over, though 2 cells name it, the first at hits.csv, line 1, column tip_over",
+            "no row for tip_over, though 2 cells name it (hits.csv, line 1; covers.csv, line 6); "
+            "put the row back, with per_year 0 if you never fall that way, or take the name out there too",
         ),
     ],
 )
 def test_a_row_that_was_deleted_is_told_once(name: str, row: str, cause: str, tmp_path: Path) -> None:
     """The cause is named, not every place that suffers from it."""
     lines = [line for line in SMALL_TWIN[name].splitlines(keepends=True) if not line.startswith(row)]
-    (problem,) = told(write_folder(tmp_path, **{name: "".join(lines)}))
-    assert problem.startswith(f"{name}.csv: {cause}")
+    assert told(write_folder(tmp_path, **{name: "".join(lines)})) == [f"{name}.csv: {cause}"]
+
+
+def test_a_row_that_was_renamed_is_told_with_the_new_name(tmp_path: Path) -> None:
+    """The old name may be mended everywhere, or the row put back under it."""
+    falls = SMALL_TWIN["falls"].replace("tip_over", "tipping_over")
+    (problem,) = (line for line in told(write_folder(tmp_path, falls=falls)) if line.startswith("falls.csv"))
+    assert "; did you mean tipping_over? If not, put the row back, with per_year 0" in problem
+
+
+def test_of_very_many_places_some_are_named(tmp_path: Path) -> None:
+    """A line of a terminal is no place for a whole table."""
+    covers = "guard,part,holds,fall\n" + "".join(
+        f"crash_bar,{part},0.5,{'high_side' if number % 2 else 'low_side'}\n"
+        for number, part in enumerate(["lever.left", "lever.right", "engine_case", "radiator", "tank"] * 5)
+    )
+    problem = next(line for line in told(write_folder(tmp_path, covers=covers)) if line.startswith("falls.csv"))
+    assert "though 12 cells name it (covers.csv, lines 3, 5, 7, 9, 11, 13, 15, 17, 19, 21 and 2 more)" in problem
 
 
 @pytest.mark.parametrize("name", ["parts", "falls", "hits", "guards", "covers", "knock_on", "offers"])
@@ -160,6 +179,15 @@ def test_a_heading_that_was_deleted_is_told_once(name: str, tmp_path: Path) -> N
     """The first row of numbers is not taken for column names."""
     (problem,) = told(write_folder(tmp_path, **{name: SMALL_TWIN[name].split("\n", 1)[1]}))
     assert problem.startswith(f"{name}.csv, line 1: found '")
+    assert "expected a line of column names such as" in problem
+
+
+@pytest.mark.parametrize("name", ["parts", "falls", "hits", "guards", "covers", "knock_on", "offers"])
+def test_a_title_above_the_heading_is_told_once(name: str, tmp_path: Path) -> None:
+    """However many columns have no name then."""
+    blanks = "," * SMALL_TWIN[name].partition("\n")[0].count(",")
+    (problem,) = told(write_folder(tmp_path, **{name: f"My {name}{blanks}\n{SMALL_TWIN[name]}"}))
+    assert problem.startswith(f"{name}.csv, line 1: found 'My {name}")
     assert "expected a line of column names such as" in problem
 
 

@@ -50,6 +50,37 @@ def test_what_is_missing_is_told_once_and_not_for_every_row(
     assert [line for line in found if "unknown column" not in line] == problems
 
 
+def test_a_value_that_cannot_be_read_does_not_hide_what_else_is_wrong(tmp_path: Path) -> None:
+    """Whoever mends a file wants to hear of all of it, not of the next slip after each."""
+    settings = SMALL_TWIN["scenario"]
+    for old, new in (
+        ('"EUR"', "EUR"),
+        ("value = 4000.0", "value = 4.000"),
+        ("salvage = 800.0", "salvage = 800,00"),
+        ("years = 3.0", "years = three"),
+        ("discount_rate = 0.03", "discount_rate ="),
+        ("budget = 300.0", "budgett = 300.0"),
+        ("left_fairing = 0.8", "left_fairing = 0,4 / 0,6 / 0,8"),
+        ("falls = 200", "falls = 0"),
+    ):
+        settings = settings.replace(old, new)
+    parts = SMALL_TWIN["parts"].replace("both,30", "both,-30")
+    text = 'cannot be read: expected a number, or text in quotation marks, "like this"'
+    blank = "cannot be read: nothing stands behind the =; leave the line out for the default"
+    thousands = "a point that may divide thousands or decimals: write 4000 or 4.00"
+    assert problems_of(write_folder(tmp_path, scenario=settings, parts=parts)) == [
+        f"scenario.toml, line 2: {text}",
+        f"scenario.toml, line 5, [bike] value: found 4.000, {thousands}",
+        "scenario.toml, line 6: cannot be read: it has a decimal comma: write 800.00",
+        f"scenario.toml, line 9: {text}",
+        f"scenario.toml, line 10: {blank}",
+        "scenario.toml, line 11, [owner] budgett: unknown key; did you mean budget?",
+        "scenario.toml, line 17: cannot be read: something stands behind the value; a comment begins with #",
+        "scenario.toml, line 20, [sampling] falls: found 0, expected a whole number from 1 to 1000000",
+        "parts.csv, line 2, column price: found '-30', expected a number of at least 0",
+    ]
+
+
 def test_two_owned_guards_in_one_mounting_place_are_an_error(tmp_path: Path) -> None:
     """The bike as it stands cannot have two guards on one bolt."""
     guards = SMALL_TWIN["guards"].replace(",no,4", ",yes,4").replace("45,0.4,,,,,,,", "45,0.4,,,,,crash_bar,yes,")
@@ -109,7 +140,7 @@ def test_ten_mistakes_in_a_folder_are_ten_problems(tmp_path: Path) -> None:
         "hits.csv, line 2, column low_side: nothing found, expected a chance from 0 to 1",
         "knock_on.csv, line 2: found a loop, radiator takes radiator; expected knock-ons that come to an end",
         "guards.csv, line 2, column side: found 'bth', expected left, right, both, pair or centre; did you mean both?",
-        "guards.csv, line 3, column owned: found 'maybe', expected yes or no",
+        "guards.csv, line 3, column owned: found 'maybe'; write yes or no (blank means no)",
         "covers.csv, line 2, column part: found 'levr', expected a part of parts.csv; did you mean lever?",
         "offers.csv, line 2, column guards: found 'crash_bar;case_cover', ids are separated by spaces",
     ]

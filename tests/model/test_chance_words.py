@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
-from guardopt.model.chance_words import CHANCE_WORDS, chance_word, told
+from guardopt.model.chance_words import CHANCE_WORDS, LADDER, chance_word, told
 
 SCIENCE_WRITERS = {
     "always": 99.7,
@@ -43,6 +45,13 @@ def test_never_and_always_are_taken_literally() -> None:
 def test_words_are_ordered_by_their_chance() -> None:
     """Lists and drop-downs show them from never to always."""
     assert list(CHANCE_WORDS.values()) == sorted(CHANCE_WORDS.values())
+
+
+def test_the_words_to_begin_with_are_clearly_apart() -> None:
+    """Each is at least seven in a hundred from the next, which often and usually are not."""
+    steps = [CHANCE_WORDS[higher] - CHANCE_WORDS[lower] for lower, higher in pairwise(LADDER)]
+    assert min(steps) > 0.07
+    assert CHANCE_WORDS["usually"] - CHANCE_WORDS["often"] < 0.03
 
 
 def test_a_word_may_be_written_in_any_letters() -> None:

@@ -308,6 +308,16 @@ def test_four_screens_of_a_telephone_come_before_the_rest(
     assert shown.value("document.documentElement.scrollWidth") <= TELEPHONE
 
 
+def test_what_is_said_of_a_part_stands_below_its_name(files: dict[str, Path], opens: Opener) -> None:
+    """Run together, they would read as another part."""
+    shown = opens(files[DRAWN])
+    words = "[...document.querySelectorAll('.parts tbody th')].filter(one => one.querySelector('small'))"
+    shown.value("document.querySelectorAll('details').forEach(one => { one.open = true })")
+    told = shown.value(f"{words}.map(one => one.innerText)")
+    assert told
+    assert all(re.fullmatch(r"[^\n]+\nwaits", one) for one in told), told
+
+
 def test_the_drawing_shows_the_bike_bare_now_and_with_the_kit(shipped_pages: dict[str, Path], opens: Opener) -> None:
     """One state at a time, with the rings of the bare bike throughout; a bike without guards has two states."""
     shown = opens(shipped_pages["riding_school"])

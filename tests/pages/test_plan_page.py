@@ -161,7 +161,7 @@ def hostile(scenario: Scenario, bad: str) -> Scenario:
     return replace(
         scenario,
         title=f"{bad} {scenario.title}",
-        parts=tuple(renamed(one, "id", "row") for one in scenario.parts),
+        parts=tuple(replace(renamed(one, "id", "row"), note=f"{bad} noted") for one in scenario.parts),
         guards=tuple(renamed(one, "id", "row") for one in scenario.guards),
         falls=tuple(renamed(one, "id") for one in scenario.falls),
         covers=tuple(
@@ -185,7 +185,9 @@ def test_ids_and_titles_are_text_and_nothing_else(placed: bool, tmp_path: Path) 
     assert page.open == []
     assert "img" not in page.tags
     assert html.count("<script") == page_of("small_twin").html.count("<script")
-    assert f"<h1>{escape(scenario.title, quote=False)}</h1>" in html.replace("&#34;", '"').replace("&#39;", "'")
+    plain = html.replace("&#34;", '"').replace("&#39;", "'")
+    assert f"<h1>{escape(scenario.title, quote=False)}</h1>" in plain
+    assert plain.count(f"<small>{escape(bad, quote=False)} noted</small>") == len(scenario.parts)
     assert len(page.ids) == len(set(page.ids))
 
 

@@ -48,6 +48,20 @@ def test_tables_are_lined_up_below_their_headings(
     assert table(("part", "cost"), rows, above=above) == expected
 
 
+def test_nothing_in_a_table_that_is_too_wide_is_cut_off() -> None:
+    """Headings stand on several lines, then the reason and at length the name; numbers stay on the first line of a row."""
+    name, reason = "guard_number_one_of_many_fine_ones.left", "a_rival_of_quite_some_length.left does more"
+    rows = [(name, reason, "1,000.00"), ("two", "too dear", "9.00")]
+    assert table(("guard", "why", "would save all year"), rows, left=2) == [
+        "                                                                           would",
+        "                                                                        save all",
+        "  guard                              why                                    year",
+        "  guard_number_one_of_many_fine_     a_rival_of_quite_some_length.left  1,000.00",
+        "  ones.left                          does more",
+        "  two                                too dear                               9.00",
+    ]
+
+
 def test_names_in_any_script_line_up_as_a_terminal_shows_them() -> None:
     """Widths of Unicode Standard Annex 11, revision 43 (2024): ideographs and kana are wide, combining marks are none."""
     rows = [("ハンドル", "1"), ("e\u0301tai", "22"), ("ae", "333")]

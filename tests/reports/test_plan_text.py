@@ -366,7 +366,7 @@ def with_long_names(length: int) -> dict[str, str]:
 
 @pytest.mark.parametrize("length", [24, 40, 90])
 def test_long_ids_do_not_break_the_tables(tmp_path: Path, length: int) -> None:
-    """Columns stay lined up and within eighty, and the sides can still be told apart."""
+    """Columns stay lined up and within eighty, and names are whole."""
     scenario = guardopt.load(write_folder(tmp_path, **with_long_names(length)))
     report, made = guardopt.bill(scenario), plan(scenario)
     for text in (check_text(scenario), bill_text(report), plan_text(made)):
@@ -374,8 +374,22 @@ def test_long_ids_do_not_break_the_tables(tmp_path: Path, length: int) -> None:
     for text, heading in ((bill_text(report), "What the parts cost"), (plan_text(made), "Parts that still")):
         rows = [line for line in text.partition(heading)[2].partition("\n\n")[0].split("\n")[1:] if "(" not in line]
         assert sum(".left" in row for row in rows) == sum(".right" in row for row in rows) == 1
-    widths = {len(line) for line in table(("part", "cost"), [(scenario.parts[0].id, "1.00"), ("tank", "200")])}
-    assert len(widths) == 1
+    name = scenario.parts[0].id
+    header, *lines = table(("part", "cost"), [(name, "1.00"), ("tank", "200")])
+    assert {len(line) for line in lines if line.endswith(("1.00", "200"))} == {len(header)}
+    assert "".join(line.removesuffix("1.00").strip() for line in lines[:-1]) == name
+
+
+def test_what_was_noted_beside_a_part_stands_below_the_parts(tmp_path: Path) -> None:
+    """Once for both sides, and only where there are notes; it is text and no more."""
+    noted = SMALL_TWIN["parts"].replace("touch_up,strip_down", "touch_up,strip_down,note")
+    noted = noted.replace("0.6,5,", "0.6,5,,quoted in May").replace("0.5,90,", "0.5,90,,second-hand")
+    with_notes = guardopt.load(write_folder(tmp_path / "noted", parts=noted))
+    without = guardopt.load(write_folder(tmp_path / "twin"))
+    for report in (lambda one: bill_text(guardopt.bill(one)), lambda one: plan_text(plan(one))):
+        note = "(Your notes: tank: second-hand; lever: quoted in May)"
+        assert note in one_paragraph(report(with_notes))
+        assert one_paragraph(report(with_notes)).replace(f" {note}", "") == one_paragraph(report(without))
 
 
 def test_a_long_title_is_wrapped(twin: Scenario) -> None:

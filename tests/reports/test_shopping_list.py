@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import random
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -106,18 +108,78 @@ def test_the_list_for_the_bike_as_it_stands_is_nothing_to_pay(twin: Scenario) ->
     assert "in all, now" in list_text(twin, lines)
 
 
+KEPT = "is there already and is no shopping list as guardopt wrote it; remove it or choose another name"
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx", "txt"])
+def test_an_earlier_list_gives_way_to_a_newer_one(ending: str, twin: Scenario, tmp_path: Path) -> None:
+    """Whoever changes a price and plans again wants the new list under the old name."""
+    path = written(tmp_path, ending)
+    before = path.read_bytes()
+    guards = tmp_path / "twin" / "guards.csv"
+    guards.write_text(guards.read_text().replace("pair,180", "pair,190"))
+    assert written(tmp_path, ending).read_bytes() != before
+    assert [one.name for one in tmp_path.iterdir() if one.name != "twin"] == [path.name]
+
+
+@pytest.mark.parametrize("ending", ["csv", "txt"])
+def test_a_list_in_which_somebody_wrote_is_kept(ending: str, twin: Scenario, tmp_path: Path) -> None:
+    """What was ticked off or noted is not to be had again."""
+    path = written(tmp_path, ending)
+    text = path.read_text()
+    for changed in (text.replace("buy", "bought", 1), text + "call the shop\n", text.replace("180.00", "170", 1), ""):
+        path.write_text(changed)
+        with pytest.raises(InputError, match=KEPT):
+            check_list(path)
+    path.write_text(text)
+    assert check_list(path)
+
+
+def test_a_workbook_that_was_saved_by_somebody_is_kept(twin: Scenario, tmp_path: Path) -> None:
+    """A spreadsheet notes when it saves."""
+    import openpyxl
+
+    path = written(tmp_path, "xlsx")
+    assert check_list(path)
+    book = openpyxl.load_workbook(path)
+    book["shopping list"]["F2"] = "ordered"
+    book.save(path)
+    with pytest.raises(InputError, match=KEPT):
+        check_list(path)
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx", "txt"])
+def test_a_list_that_is_damaged_is_kept_or_replaced_and_no_more(ending: str, twin: Scenario, tmp_path: Path) -> None:
+    """Nothing that lies there can stop the command in another way than in one line."""
+    path = written(tmp_path, ending)
+    whole = path.read_bytes()
+    chance = random.Random(1)  # noqa: S311
+    for _ in range(60):
+        spoilt = bytearray(whole[: chance.randint(0, len(whole))])
+        for _ in range(min(3, len(spoilt))):
+            spoilt[chance.randrange(len(spoilt))] = chance.randrange(256)
+        path.write_bytes(spoilt)
+        with suppress(InputError):
+            check_list(path)
+        assert path.read_bytes() == spoilt
+
+
 @pytest.mark.parametrize(
     ("name", "message"),
     [
         ("buy.doc", "expected a name that ends in .csv, .xlsx or .txt"),
         ("offers.csv", "is the name of a file that is read, expected another"),
-        ("there.csv", "is there already; remove it or choose another name"),
+        ("there.csv", KEPT),
+        ("link.csv", KEPT),
+        ("folder.csv", "is a folder, expected a new file"),
         ("nowhere/buy.csv", "its folder does not exist"),
     ],
 )
 def test_a_name_that_will_not_do_is_refused_before_anything_is_planned(name: str, message: str, tmp_path: Path) -> None:
     """Nothing is written over."""
     (tmp_path / "there.csv").write_text("mine")
+    (tmp_path / "link.csv").symlink_to(tmp_path / "there.csv")
+    (tmp_path / "folder.csv").mkdir()
     with pytest.raises(InputError) as caught:
         check_list(tmp_path / name)
     assert str(caught.value) == f"list {tmp_path / name}: {message}"

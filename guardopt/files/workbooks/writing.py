@@ -15,6 +15,9 @@ from guardopt.number_faults import PLAIN_NUMBER
 ROOM = 100
 """Rows below the last one for which drop-down lists and formats are laid out."""
 
+CREATED = datetime(2000, 1, 1)
+"""When every workbook says it was made and last saved, until a spreadsheet saves it."""
+
 _NARROWEST, _WIDEST = 9, 44
 _HEADING = {"bold": True, "bg_color": "#E7EBF0", "bottom": 1, "valign": "top"}
 _TO_FILL = "#FFF6D6"
@@ -37,8 +40,6 @@ class Column:
         Whether nothing but the choices may be typed.
     number_format
         How a spreadsheet shows its numbers.
-    is_to_fill
-        Whether its cells are marked as those to fill in first.
     is_wide
         Whether it is as wide as its text, which is whole sentences.
     """
@@ -49,7 +50,6 @@ class Column:
     choices: tuple[str, ...] | str = ()
     is_closed: bool = False
     number_format: str = _PLAIN
-    is_to_fill: bool = False
     is_wide: bool = False
 
 
@@ -78,7 +78,7 @@ def need_writer(where: str) -> Any:
     return xlsxwriter
 
 
-def workbook_bytes(sheets: Sequence[Sheet], start: Sequence[str], where: str) -> bytes:
+def workbook_bytes(sheets: Sequence[Sheet], start: Sequence[str], where: str, title: str = "") -> bytes:
     """A workbook with a first sheet of plain lines, ``start``, and then these sheets.
 
     Numbers are written as numbers only if they read back the same; text is never taken for a formula or a link.
@@ -91,12 +91,14 @@ def workbook_bytes(sheets: Sequence[Sheet], start: Sequence[str], where: str) ->
         The lines of the first sheet; the first of them is its heading.
     where
         How the workbook was asked for, to be quoted.
+    title
+        What the workbook says it is, where it has no first sheet of lines.
     """
     target = io.BytesIO()
     options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
     book = need_writer(where).Workbook(target, options)
     # The same scenario makes the same file, whenever it is written.
-    book.set_properties({"title": start[0] if start else "", "created": datetime(2000, 1, 1)})
+    book.set_properties({"title": start[0] if start else title, "created": CREATED})
     if start:
         _write_start(book, start)
     for sheet in sheets:
@@ -140,8 +142,8 @@ def _write_sheet(book: Any, sheet: Sheet) -> None:
             rule = {"validate": "list", "source": source, "ignore_blank": True, "show_error": column.is_closed}
             page.data_validation(1, number, last, number, rule)
         for row, text in enumerate(texts, start=1):
-            is_marked = column.is_to_fill or (row - 1, number) in sheet.to_fill
-            _write_cell(page, row, number, text, is_text=column.is_text, look=marked if is_marked else plain)
+            look = marked if (row - 1, number) in sheet.to_fill else plain
+            _write_cell(page, row, number, text, is_text=column.is_text, look=look)
 
 
 def _write_cell(page: Any, row: int, column: int, text: str, *, is_text: bool, look: Any) -> None:

@@ -13,13 +13,14 @@ from typing import Any, Generic, Literal, TypeVar, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
+from guardopt.errors import Place
 from guardopt.files.cell_types import IS_CHANCE, IS_MONEY, IS_NUMBER, exact_number
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import NOTE_COLUMN, Table
 from guardopt.loading.meaning.cell_meaning import UnclearCellError, choice_meant, point_for_comma, word_meant
 from guardopt.model.chance_words import chance_word
 from guardopt.number_faults import A_DATE, NumberFault, thousands_of
-from guardopt.spelling import advice, nearest, printable, shown
+from guardopt.spelling import advice, escaped, nearest, printable, shown
 
 _BLANK_BY_OTHER_MEANS = frozenset({"-", "--", "–", "—", "/", "?", "n/a", "na", "none", "nil", "."})
 
@@ -28,6 +29,11 @@ class RowModel(BaseModel):
     """Base of all rows: frozen, and nothing in them that is not named."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def note_of(row: Row) -> str:
+    """What the owner noted beside a row, on one line."""
+    return escaped(" ".join(row.text(NOTE_COLUMN).split()))
 
 
 Model = TypeVar("Model", bound=RowModel)
@@ -56,13 +62,13 @@ def check_columns(
     required: Iterable[str],
     findings: Findings,
     advice_on: Mapping[str, str] = MappingProxyType({}),
-    missing_row: Callable[[str, str], tuple[str, str, str] | None] = lambda _column, _hint: None,
+    refuse: Callable[[Place, str, str], None] | None = None,
 ) -> frozenset[str]:
     """Report unknown and missing columns; the required columns that are missing are returned.
 
     A required column whose name is merely misspelt is reported once, as the misspelling. What else to say of a missing
-    column is in `advice_on`; where columns are headed by ids, `missing_row` says which row an unknown one lacks. A
-    heading none of whose names is known is no heading at all, and told as that.
+    column is in `advice_on`; where columns are headed by ids, `refuse` reports an unknown one, from its place, its name
+    and the nearest spelling. A heading none of whose names is known is no heading at all, and told as that.
     """
     known = list(known)
     unknown = [column for column in table.columns if column not in (*known, NOTE_COLUMN)]
@@ -75,7 +81,10 @@ def check_columns(
     for column in unknown:
         place = replace(table.header, item=f"column {printable(column)}")
         hint = advice(column, known, unused)
-        findings.error(place, f"unknown column{hint}", missing=missing_row(column, hint))
+        if refuse is None:
+            findings.error(place, f"unknown column{hint}")
+        else:
+            refuse(place, column, hint)
     absent = required - frozenset(table.columns)
     misspelt = {nearest(column, unused) for column in unknown}
     for column in sorted(absent - misspelt):
@@ -96,13 +105,16 @@ def validate(row: Row, model: type[Model], findings: Findings, reported: Contain
     given: dict[str, object] = {}
     unclear: set[str] = set()
     for name in model.model_fields:
-        if row.text(name) == "":
+        cell = row.cells.get(name)
+        if cell is not None and cell.is_refused:
+            unclear.add(name)
+        if cell is None or cell.is_refused or row.text(name) == "":
             continue
         try:
-            given[name] = _meant(row.cells[name], _notes(model, name), findings)
+            given[name] = _meant(cell, _notes(model, name), findings)
         except UnclearCellError as error:
             unclear.add(name)
-            _report_fault(row.cells[name], model, name, error.fault, findings)
+            _report_fault(cell, model, name, error.fault, findings)
     try:
         values = model.model_validate(given)
     except ValidationError as error:
@@ -202,6 +214,9 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
         fault = NumberFault(detail["ctx"]["why"], tuple(detail["ctx"]["choices"]))
         _report_fault(cell, model, name, fault, findings)
         return
+    if choices_of(model, name) == ("yes", "no"):
+        findings.error(cell.where, f"found {shown(found)}; write yes or no (blank means no)")
+        return
     message, kind = f"found {shown(found)}, expected {wanted}", ""
     if detail["type"] in ("less_than", "less_than_equal") and " from 0 to " in wanted:
         size = exact_number(detail["input"])
@@ -220,6 +235,9 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
         )
     if detail["type"] == "string_pattern_mismatch" and str(found).endswith((".left", ".right")):
         message += "; the side goes in the column side"
+    joined = "_".join(str(found).split())
+    if joined != found and detail["type"] == "string_pattern_mismatch":
+        message += f": write {joined}" if _is_accepted(replace(cell, value=joined), model, name, findings) else ""
     is_optional = not model.model_fields[name].is_required()
     if is_optional and str(found).casefold() in _BLANK_BY_OTHER_MEANS:
         message += "; leave the cell blank if there is nothing to say"
