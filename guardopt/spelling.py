@@ -40,6 +40,22 @@ def listed(words: Sequence[str], last: str = "or") -> str:
     return f"{', '.join(first)} {last} {final}" if first else final
 
 
+def both_sides(ids: Iterable[str]) -> list[str]:
+    """Guards or parts as a sentence names them: the two sides of one together, where the first of them stands.
+
+    >>> both_sides(["slider.left", "bar", "slider.right", "tip.left"])
+    ['slider (left and right)', 'bar', 'tip.left']
+    """
+    ids = list(ids)
+    named: dict[str, str] = {}
+    for name in ids:
+        row, _, side = name.rpartition(".")
+        other = {"left": "right", "right": "left"}.get(side)
+        is_pair = other is not None and f"{row}.{other}" in ids
+        named.setdefault(row if is_pair else name, f"{row} (left and right)" if is_pair else name)
+    return list(named.values())
+
+
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word whose spelling is closest, if one is close enough to have been meant."""
     by_folded = {name.casefold(): name for name in known if name.isprintable()}

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
 from guardopt.cli.numbers import Number
-from guardopt.cli.options import Progress, common, load_scenario, print_json
+from guardopt.cli.options import (
+    Progress,
+    budget_option,
+    common,
+    load_scenario,
+    must_option,
+    never_option,
+    print_json,
+)
 
 
 @click.command()
@@ -29,6 +38,9 @@ from guardopt.cli.options import Progress, common, load_scenario, print_json
     metavar="FALLS",
     help="How many falls each guessed chance is worth.",
 )
+@budget_option
+@must_option
+@never_option
 @click.option("--all", "show_all", is_flag=True, help="Show every number, not only those that moved most.")
 def learn(
     scenario: Path,
@@ -40,6 +52,7 @@ def learn(
     into: Path,
     weight: float,
     show_all: bool,
+    **asked: Any,
 ) -> None:
     """Learn rates and chances from a log of real falls.
 
@@ -63,7 +76,7 @@ def learn(
             learned = learning.learn(before, log, weight, earlier=earlier)
             for warning in learned.log.warnings:
                 click.echo(f"warning: {warning}", err=True)
-            effect = learned.effect(progress.say)
+            effect = learned.effect(progress.say, **asked)
         if as_json:
             print_json({**learned.to_json(), "effect": effect.to_json(learned.scenario), "into": str(into)})
         else:

@@ -8,7 +8,7 @@ method).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,7 +57,9 @@ class Effect:
     Attributes
     ----------
     before, after
-        The best kit with the numbers as guessed, and as learned, both within the scenario's budget.
+        The best kit with the numbers as guessed, and as learned, both within the same budget.
+    budget_cents
+        That budget; None for no limit.
     yearly_before
         Yearly cost of the kit before with the numbers as guessed.
     yearly_old_kit, yearly_after
@@ -73,6 +75,7 @@ class Effect:
 
     before: Kit
     after: Kit
+    budget_cents: int | None
     yearly_before: float
     yearly_old_kit: float
     yearly_after: float
@@ -106,6 +109,7 @@ class Effect:
         return {
             "kit_before": in_order(scenario, self.before),
             "kit_after": in_order(scenario, self.after),
+            "budget": None if self.budget_cents is None else self.budget_cents / 100,
             "kit_changes": self.kit_changes,
             "change_is_clear": self.change_is_clear,
             "gain": self.gain,
@@ -125,6 +129,10 @@ def effect_of(
     after: Scenario,
     sds: Mapping[Number, float],
     progress: Callable[[str], None] = lambda _: None,
+    *,
+    budget: float | None = None,
+    must: Iterable[str] = (),
+    never: Iterable[str] = (),
 ) -> Effect:
     """Plan with the numbers before and after, and find out which numbers matter.
 
@@ -136,11 +144,14 @@ def effect_of(
         Standard deviation of each number after learning.
     progress
         Told what is being worked on.
+    budget, must, never
+        As for `guardopt.plan`.
     """
+    must, never = tuple(must), tuple(never)
     progress("looking for the best kit with the numbers as guessed")
-    old = plan(before, reasons=False)
+    old = plan(before, budget=budget, must=must, never=never, reasons=False)
     progress("looking for the best kit with the numbers as learned")
-    new = plan(after, reasons=False)
+    new = plan(after, budget=budget, must=must, never=never, reasons=False)
     progress("comparing the two kits")
     prices = price(Bike(after), Bench(after).fresh([old.kit, new.kit]), [old.kit, new.kit], errors=False)
     progress("working out which numbers matter")
@@ -148,6 +159,7 @@ def effect_of(
     return Effect(
         before=old.kit,
         after=new.kit,
+        budget_cents=new.budget_cents,
         yearly_before=old.fitted.yearly_cost,
         yearly_old_kit=prices.bills[0].yearly_cost,
         yearly_after=prices.bills[1].yearly_cost,

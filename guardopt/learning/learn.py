@@ -7,7 +7,7 @@ the guards paid (`realised_saving`), and what all this does to the best kit (`ki
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -59,17 +59,27 @@ class Learned:
     spread: tuple[Dispersion, ...]
     paid_off: PaidOff
 
-    def effect(self, progress: Callable[[str], None] = lambda _: None) -> Effect:
+    def effect(
+        self,
+        progress: Callable[[str], None] = lambda _: None,
+        *,
+        budget: float | None = None,
+        must: Iterable[str] = (),
+        never: Iterable[str] = (),
+    ) -> Effect:
         """What learning does to the best kit, and which number to watch next; takes two plans.
 
         Parameters
         ----------
         progress
             Told what is being worked on.
+        budget, must, never
+            As for `guardopt.plan`.
         """
         from guardopt.learning.kit_change import effect_of
 
-        return effect_of(self.before, self.scenario, {one.number: one.now.sd for one in self.estimates}, progress)
+        sds = {one.number: one.now.sd for one in self.estimates}
+        return effect_of(self.before, self.scenario, sds, progress, budget=budget, must=must, never=never)
 
     @property
     def beliefs(self) -> dict[str, Belief]:

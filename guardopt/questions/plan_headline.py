@@ -10,7 +10,7 @@ from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import in_order
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.questions.plan_result import Plan
-from guardopt.spelling import listed
+from guardopt.spelling import both_sides, listed
 from guardopt.words import days, exact_money, money, once_in, percent, save_less, wrapped, years
 
 NAMED_AT_MOST = 3
@@ -36,13 +36,7 @@ def headline(plan: Plan) -> list[str]:
 
 def guards_named(scenario: Scenario, ids: Iterable[str]) -> str:
     """Guards in a sentence, the two sides of one named together."""
-    wanted = set(ids)
-    rows: dict[str, list[str]] = {}
-    for guard in scenario.guards:
-        if guard.id in wanted:
-            rows.setdefault(guard.row, []).append(guard.id)
-    names = [f"{row} (left and right)" if len(sides) == 2 else sides[0] for row, sides in rows.items()]
-    return listed(names, last="and")
+    return listed(both_sides(in_order(scenario, frozenset(ids))), last="and")
 
 
 def to_do(plan: Plan) -> str:

@@ -14,13 +14,11 @@ from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import in_order
 from guardopt.reports.layout import cautions, table, title
-from guardopt.spelling import listed
+from guardopt.spelling import both_sides, listed
 from guardopt.words import exact_money, money, number, percent, wrapped, years
 
-MOST_ROWS = 12
-"""Rows of a table of chances, unless all are asked for."""
-
-MOST_DOUBTS = 8
+MOST_ROWS = 5
+"""Rows of a table of chances, of bikes or of doubts, unless all are asked for."""
 
 LIGHT_GUESS = 0.5
 """Falls that a guessed rate amounts to; with fewer, a short log without such a fall changes it beyond recognition."""
@@ -36,27 +34,22 @@ def learn_text(learned: Learned, effect: Effect, *, show_all: bool = False) -> s
     learned, effect
         The numbers, and what they do to the best kit.
     show_all
-        Show every number with news, not only those that moved most.
+        Show every number with news, not only those that moved most, and what unlike riders do to the intervals.
     """
     lines = [*title(learned.scenario), *_headline(learned, effect)]
     lines += _rates(learned)
-    lines += _spread(learned)
-    lines += _chances(learned, show_all)
     lines += _paid_off(learned)
-    lines += _watch_next(learned.scenario, effect)
+    lines += _watch_next(learned.scenario, effect, show_all)
+    lines += _spread(learned, show_all)
+    lines += _chances(learned, show_all)
     return "\n".join([*lines, *cautions()])
 
 
 def _headline(learned: Learned, effect: Effect) -> list[str]:
     scenario, log = learned.scenario, learned.log
     currency = scenario.currency
-    lines = wrapped(
-        f"{_count(len(log.years_of), 'bike')} watched for {years(log.years)} in all: {_count(len(log.falls), 'fall')}."
-        if log.watched
-        else "Nothing was watched, so nothing changes."
-    )
-    budget = "" if scenario.budget_cents is None else f" for {exact_money(scenario.budget_cents, currency)}"
-    lines += _seasons(learned)
+    lines = [] if log.watched else wrapped("Nothing was watched, so nothing changes.")
+    budget = "" if effect.budget_cents is None else f" for {exact_money(effect.budget_cents, currency)}"
     if effect.kit_changes and not effect.change_is_clear:
         lines += wrapped(
             f"No reason to change the kit{budget}. With the numbers as learned "
@@ -72,7 +65,7 @@ def _headline(learned: Learned, effect: Effect) -> list[str]:
             f"{money(abs(lost), currency)} {'more' if lost >= 0.0 else 'less'} with the kit that was best before."
         )
     else:
-        kit = listed(in_order(scenario, effect.after), last="and") or "no guard"
+        kit = _names(scenario, effect.after) or "no guard"
         lines += wrapped(
             f"The best kit{budget} stays what it was: {kit}. With the numbers as learned, falls cost about "
             f"{money(effect.yearly_after, currency)} a year with it, instead of "
@@ -83,10 +76,12 @@ def _headline(learned: Learned, effect: Effect) -> list[str]:
             "The time ran out before both kits were proven best; another may be better by "
             f"{percent(effect.gap)} at most."
         )
-    return lines + wrapped(
-        f"The numbers leave the yearly cost itself in doubt by {money(effect.yearly_cost_sd, currency)} (one standard "
-        "deviation)."
-    )
+    if log.watched:
+        bikes, falls = _count(len(log.years_of), "bike"), _count(len(log.falls), "fall")
+        lines += wrapped(f"This rests on {falls} of {bikes} watched for {years(log.years)} in all.")
+    doubt = money(effect.yearly_cost_sd, currency)
+    lines += _seasons(learned)
+    return lines + wrapped(f"The numbers leave the yearly cost itself in doubt by {doubt} (one standard deviation).")
 
 
 MONTHS = (
@@ -121,8 +116,12 @@ def _count(count: int, thing: str) -> str:
     return f"{count} {thing}{'' if count == 1 else 's'}"
 
 
+def _names(scenario: Scenario, kit: Kit) -> str:
+    return listed(both_sides(in_order(scenario, kit)), last="and")
+
+
 def _change(scenario: Scenario, before: Kit, after: Kit) -> str:
-    new, gone = (listed(in_order(scenario, kit), last="and") for kit in (after - before, before - after))
+    new, gone = _names(scenario, after - before), _names(scenario, before - after)
     if new and gone:
         return f"{new} instead of {gone}"
     return f"{new} as well" if new else f"without {gone}"
@@ -176,7 +175,7 @@ def _span(interval: tuple[float, float]) -> str:
     return f"{_figures(interval[0])} to {_figures(interval[1])}"
 
 
-def _spread(learned: Learned) -> list[str]:
+def _spread(learned: Learned, show_all: bool) -> list[str]:
     lines = ["", "Do all bikes fall alike?"]
     if not learned.spread:
         return [*lines, *wrapped("That takes two bikes and a fall.", "  ")]
@@ -189,14 +188,14 @@ def _spread(learned: Learned) -> list[str]:
             "  ",
         )
     else:
-        lines += _uneven(learned, whole)
+        lines += _uneven(learned, whole, show_all)
     apart = [str(one.fall) for one in learned.spread[1:] if one.is_uneven]
     if apart:
         lines += wrapped(f"Kind by kind, uneven is: {listed(apart, last='and')}.", "  ")
     return lines
 
 
-def _uneven(learned: Learned, whole: Dispersion) -> list[str]:
+def _uneven(learned: Learned, whole: Dispersion, show_all: bool) -> list[str]:
     own = sorted(whole.own_rates.items(), key=lambda pair: -pair[1])
     lines = wrapped(
         f"No: some riders fall more than others (index of dispersion {whole.index:.2f}, where 1 is chance; chance "
@@ -204,9 +203,10 @@ def _uneven(learned: Learned, whole: Dispersion) -> list[str]:
         "but less sure than above, and wrong for any one rider.",
         "  ",
     )
-    rates = [one for one in learned.estimates if one.number.kind is Kind.RATE]
-    rows = [(str(one.number.fall), _span(one.interval), _span(whole.widened(one.guess, one.seen))) for one in rates]
-    lines += table(("fall", "90 % interval", "allowing for that"), rows)
+    if show_all:
+        rates = [one for one in learned.estimates if one.number.kind is Kind.RATE]
+        rows = [(str(one.number.fall), _span(one.interval), _span(whole.widened(one.guess, one.seen))) for one in rates]
+        lines += table(("fall", "90 % interval", "allowing for that"), rows)
     if whole.shape is not None:
         spread = whole.shape**-0.5
         lines += wrapped(f"Riders' own rates differ by about {percent(spread)} of their mean (gamma mixture).", "  ")
@@ -215,7 +215,7 @@ def _uneven(learned: Learned, whole: Dispersion) -> list[str]:
             ("bike", "falls", "years", "its own rate a year"),
             [
                 (bike, f"{count_of[bike]:g}", f"{learned.log.years_of[bike]:.2f}", _figures(rate))
-                for bike, rate in own[:MOST_ROWS]
+                for bike, rate in (own if show_all else own[:MOST_ROWS])
             ],
         )
     return lines
@@ -339,8 +339,8 @@ def _paid_off(learned: Learned) -> list[str]:
     return lines
 
 
-def _watch_next(scenario: Scenario, effect: Effect) -> list[str]:
-    shown = effect.doubts[:MOST_DOUBTS]
+def _watch_next(scenario: Scenario, effect: Effect, show_all: bool) -> list[str]:
+    shown = effect.doubts if show_all else effect.doubts[:MOST_ROWS]
     if not shown:
         return []
     rows: Iterable[Sequence[str]] = [

@@ -121,29 +121,39 @@ def _left_out_table(plan: Plan) -> list[str]:
     if not left_out:
         return []
     is_dear = any(one.would_not_pay for one in left_out)
-    rows = [
-        (
-            one.guard,
-            why_short(one),
-            f"{costs_of(one.swap.guard)}{(' *' if one.would_not_pay else '  ') if is_dear else ''}",
-            number(one.gain_if_added or 0.0),
-            comes_in(one),
+    costs, note = ("costs ", ["  * more than it would save, resale counted"]) if is_dear else ("costs", [])
+    # Shorter words where these save a line.
+    tries = [
+        table(
+            (f"left out ({plan.scenario.currency})", "why", costs, heading, "in the kit at"),
+            [_left_out_row(one, is_dear, brief) for one in left_out],
+            left=2,
         )
-        for one in left_out
+        for heading in _WOULD_SAVE
+        for brief in (False, True)
     ]
-    costs, note = ("costs  ", ["  * more than it would save, resale counted"]) if is_dear else ("costs", [])
-    # A shorter heading where that saves a line.
-    headers = [(f"left out ({plan.scenario.currency})", "why", costs, one, "in the kit at") for one in _WOULD_SAVE]
-    return ["", *min((table(header, rows, left=2) for header in headers), key=len), *note]
+    return ["", *min(tries, key=len), *note]
 
 
-def why_short(verdict: Verdict) -> str:
-    """Why a guard is left out, in few words; a rival on its own side is told without the side."""
+def _left_out_row(one: Verdict, is_dear: bool, brief: bool) -> tuple[str, ...]:
+    mark = ("*" if one.would_not_pay else " ") if is_dear else ""
+    return (
+        one.guard,
+        why_short(one, brief),
+        f"{costs_of(one.swap.guard)}{mark}",
+        number(one.gain_if_added or 0.0),
+        comes_in(one),
+    )
+
+
+def why_short(verdict: Verdict, brief: bool = False) -> str:
+    """Why a guard is left out, in few words; a rival on its own side is told without the side, or without its name."""
     rivals = verdict.swap.rivals()
     is_worse = (verdict.gain_if_added or 0.0) <= HALF_A_CENT
     if verdict.reason is Reason.BEATEN or (verdict.reason is Reason.OVER_BUDGET and rivals and is_worse):
-        side = f".{verdict.swap.guard.side}"
-        return f"{len(rivals)} others do more" if len(rivals) > 1 else f"{rivals[0].removesuffix(side)} does more"
+        if len(rivals) > 1:
+            return f"{len(rivals)} others do more"
+        return "another does more" if brief else f"{rivals[0].removesuffix(f'.{verdict.swap.guard.side}')} does more"
     if verdict.reason is Reason.ADDS_NOTHING and verdict.swap.harms():
         return "does more harm"
     return WHY[verdict.reason]

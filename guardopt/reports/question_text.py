@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import pairwise
 
 from guardopt.model.pieces import HALF_A_CENT, Kit
@@ -12,7 +13,7 @@ from guardopt.questions.budgets import BudgetCurve, Step
 from guardopt.questions.forecast import Forecast, Outlook
 from guardopt.questions.schedule_result import BuyingOrder, Purchase
 from guardopt.reports.layout import cautions, plus_minus, table, title
-from guardopt.spelling import listed
+from guardopt.spelling import both_sides, listed
 from guardopt.words import exact_money, money, number, percent, save_less, wrapped, years
 
 
@@ -25,14 +26,15 @@ def budgets_text(curve: BudgetCurve, shown: BudgetCurve) -> str:
         lines += wrapped("No budget, however large, brings a better kit.")
     else:
         changes = len(curve.steps) - 1
+        rest = (
+            f" Here are {len(shown.steps)} of the {len(curve.steps)} best kits (--step 0: all; --step N: one "
+            "for every N)."
+            if len(shown.steps) < len(curve.steps)
+            else ""
+        )
         lines += wrapped(
             f"As the budget grows the best kit changes {'once' if changes == 1 else f'{changes} times'}, the last time "
-            f"at {exact_money(last.budget_cents, currency)}; money beyond that changes nothing."
-        )
-    if len(shown.steps) < len(curve.steps):
-        lines += wrapped(
-            f"Shown: {len(shown.steps)} of the {len(curve.steps)} best kits (--step 0 shows all of them, --step N the "
-            "one for every N)."
+            f"at {exact_money(last.budget_cents, currency)}.{rest}"
         )
     span = years(scenario.years)
     lines += ["", f"Best kit by budget, and what falls cost with it over {span} ({currency})"]
@@ -74,15 +76,13 @@ def _worth_spending(curve: BudgetCurve) -> list[str]:
         beyond = f"beyond the {amount} that the least kit costs " if cents else ""
         lines = wrapped(f"Spending money {beyond}does not pay: no dearer kit saves over {span} what it costs more.")
         return lines if len(curve.steps) > 1 else []
-    lines = wrapped(
-        f"Money for guards pays up to {amount}: there what is spent and what falls cost over {span} add up to the "
-        f"least{_not_counted(scenario)}."
+    bought = step.best.kit - scenario.stock if step is not None else frozenset[str]()
+    on = f", on {_names(scenario, bought)}" if bought else ""
+    past = "; past that, guards cost more than they save" if cents < curve.steps[-1].budget_cents else ""
+    return wrapped(
+        f"Spending pays up to {amount}{on}: there guards and the falls of {span} together cost least{past}"
+        f"{_not_counted(scenario)}."
     )
-    if step is not None:
-        lines += wrapped(f"That buys {_names(scenario, step.best.kit - scenario.stock)}.")
-    if cents < curve.steps[-1].budget_cents:
-        lines += wrapped("With more than that, guards still get better, but cost more than they save.")
-    return lines
 
 
 def _step_lines(scenario: Scenario, step: Step, change: str) -> list[str]:
@@ -98,8 +98,8 @@ def _change(scenario: Scenario, before: Kit, after: Kit) -> str:
     return f"+ {bought}" if bought else f"drop {dropped}"
 
 
-def _names(scenario: Scenario, kit: Kit) -> str:
-    return listed(in_order(scenario, kit), last="and")
+def _names(scenario: Scenario, kit: Iterable[str]) -> str:
+    return listed(both_sides(in_order(scenario, frozenset(kit))), last="and")
 
 
 def order_text(order: BuyingOrder) -> str:
@@ -113,14 +113,11 @@ def order_text(order: BuyingOrder) -> str:
         )
     if order.steps:
         lines += ["", _purse(order)]
+        lines.append(f"  {f'when ({currency})':<10}  {'spend':>9}  {'left':>9}  {'falls a year':>12}  what to do")
     for step in order.steps:
         when = "now" if step.month == 0 else f"month {step.month}"
-        lines += wrapped(
-            f"{'; '.join(_what_to_do(step, currency))}; {exact_money(round(step.purse * 100), currency)} left. "
-            f"Falls then cost {money(step.yearly_cost, currency)} a year.",
-            " " * 12,
-            f"  {when:<8}  ",
-        )
+        head = f"  {when:<10}  {step.spend:>9,.2f}  {step.purse:>9,.2f}  {number(step.yearly_cost):>12}  "
+        lines += wrapped("; ".join(_what_to_do(scenario, step)), " " * len(head), head)
     lines += [
         "",
         "How sure",
@@ -134,18 +131,16 @@ def order_text(order: BuyingOrder) -> str:
     return "\n".join([*lines, *cautions()])
 
 
-def _what_to_do(step: Purchase, currency: str) -> list[str]:
+def _what_to_do(scenario: Scenario, step: Purchase) -> list[str]:
     """What is bought in a step, and what changes on the bike."""
-    price, fetched = (exact_money(round(sum_ * 100), currency) for sum_ in (step.spend + step.fetches, step.fetches))
-    bought = f"{listed(list(step.buy), last='and')} for {price}"
     changes = [
+        ("buy {}", step.buy),
         ("take off {}", tuple(name for name in step.take_off if name not in step.sell)),
-        (f"take off {{}} and sell for {fetched}", tuple(name for name in step.sell if name in step.take_off)),
+        (f"take off {{}} and sell for {exact_money(round(step.fetches * 100), scenario.currency)}", step.sell),
         ("put on {}, which you have", step.put_back),
         ("leave off {} for now" if step.put_on else "leave off {}", step.left_off),
     ]
-    told = [text.format(listed(list(names), last="and")) for text, names in changes if names]
-    return [bought, *told] if step.buy else told
+    return [text.format(_names(scenario, names)) for text, names in changes if names]
 
 
 def _counted(order: BuyingOrder) -> str:
@@ -170,8 +165,8 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
     lines = wrapped(f"Buy {when}: {falls} then cost {money(order.cost, currency)} over {span} in all{disliked}.")
     if order.losing and not order.aim.counts_price:
         lines += wrapped(
-            f"But {listed(order.losing, last='and')} {save_less(len(order.losing))}; the aim outlay buys only what "
-            "pays for itself."
+            f"But {_names(scenario, order.losing)} {save_less(len(order.losing))}; to buy only what pays for itself, "
+            "ask for the aim outlay."
         )
     spend = sum(round(step.spend * 100) for step in order.steps)
     if scenario.budget_cents is not None and spend > scenario.budget_cents:

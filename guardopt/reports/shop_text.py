@@ -9,7 +9,7 @@ from guardopt.model.aims import Aim
 from guardopt.reports.layout import cautions, table
 from guardopt.shop.assortment_result import ReadyKits
 from guardopt.shop.quote_columns import Totals
-from guardopt.spelling import escaped, listed
+from guardopt.spelling import both_sides, escaped, listed
 from guardopt.words import exact_money, money, number, percent, wrapped
 
 
@@ -17,29 +17,31 @@ def _riders(count: int) -> str:
     return f"{count:,} rider{'' if count == 1 else 's'}"
 
 
+def _quotes(count: int) -> str:
+    return f"{count:,} quote{'' if count == 1 else 's'}"
+
+
 def quote_text(totals: Totals, aim: Aim, currencies: Collection[str], out: Path) -> str:
     """What a number of quotes come to; bikes with different currencies have no sum."""
-    lines = wrapped(f"Quoted {_riders(totals.quoted)} of {totals.riders:,}; the quotes are in {escaped(str(out))}.")
-    if totals.quoted:
-        text = f"{totals.buying:,} of them have something to buy"
-        if len(currencies) == 1:
-            (currency,) = currencies
-            text += (
-                f": {exact_money(totals.spend_cents, currency)} in all, which saves "
-                f"{exact_money(totals.saving_cents, currency)} over the years the bikes are kept (on fresh falls)"
-            )
-        lines += wrapped(f"{text}.")
-    if totals.losing:
-        text = (
-            f"{totals.losing:,} {'kit saves' if totals.losing == 1 else 'kits save'} less than the guards cost, what "
-            "they fetch at the end counted; the column note has them."
+    text = f"{_quotes(totals.quoted)} in {escaped(str(out))}"
+    if totals.buying and len(currencies) == 1:
+        (currency,) = currencies
+        text += (
+            f": guards for {exact_money(totals.spend_cents, currency)} in all, which save "
+            f"{exact_money(totals.saving_cents, currency)} over the years the bikes are kept (on fresh falls)"
         )
-        hint = " --aim outlay quotes only what pays for itself." if not aim.counts_price else ""
-        lines += wrapped(f"{text}{hint}")
-    if totals.no_kit:
-        lines += wrapped(f"For {_riders(totals.no_kit)} no kit within the budget has what is forced in.")
-    if totals.wrong:
-        lines += wrapped(f"{totals.wrong:,} row{'' if totals.wrong == 1 else 's'} could not be read and got no quote.")
+    rows = [
+        ("with something to buy", totals.buying),
+        ("with nothing to buy", totals.quoted - totals.buying),
+        ("whose kit saves less than it costs, resale counted", totals.losing),
+        ("for whom no kit within the budget has what is forced in", totals.no_kit),
+        ("whose row could not be read, and who got no quote", totals.wrong),
+    ]
+    lines = [*wrapped(f"{text}."), ""]
+    lines += table(("riders", ""), [(name, f"{count:,}") for name, count in rows if count])
+    if totals.losing:
+        hint = " To quote only what pays for itself, ask for the aim outlay." if not aim.counts_price else ""
+        lines += ["", *wrapped(f"The column note tells whose kit saves less than it costs.{hint}")]
     return "\n".join([*lines, *cautions()])
 
 
@@ -55,15 +57,16 @@ def kits_text(found: ReadyKits, currency: str) -> str:
     )
     if not found.choice.proven:
         lines += wrapped(f"The time ran out: another choice may save up to {money(said['bound'], currency)}.")
+    lines += ["", f"  {'kit':>3}  {f'price ({currency})':>11}  {'riders':>6}  {'saves':>8}  what is in it"]
     for kit in said["kits"]:
         name = f"{kit['bike']}: " if kit["bike"] else ""
-        lines += ["", f"Kit {kit['kit']}, {currency} {kit['price']:,.2f}"]
-        lines += wrapped(name + listed(kit["guards"], last="and"), "  ")
-        lines += wrapped(f"{_riders(kit['riders'])}; saves {money(kit['saving_over_years'], currency)}.", "  ")
+        saves = number(kit["saving_over_years"])
+        head = f"  {kit['kit']:>3}  {kit['price']:>11,.2f}  {kit['riders']:>6,}  {saves:>8}  "
+        lines += wrapped(name + listed(both_sides(kit["guards"]), last="and"), " " * len(head), head)
     if said["without"]:
         lines += ["", *wrapped(f"{_riders(said['without'])} cannot afford any of these, or gain nothing from one.")]
     if said["losing"]:
-        hint = "; --aim outlay counts what kits cost as well" if not found.aim.counts_price else " on fresh falls"
+        hint = "; the aim outlay counts what kits cost as well" if not found.aim.counts_price else " on fresh falls"
         lines += wrapped(f"{_riders(said['losing'])} would pay more for the kit than it saves{hint}.")
     rows = [
         (str(one["kits"]), number(one["saving_over_years"]), percent(one["share"]), number(one["bound"]))

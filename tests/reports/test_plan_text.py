@@ -144,7 +144,7 @@ def test_rows_of_the_answer_say_what_its_json_says(name: str) -> None:
     rows = rows_below(answer_text(made), "  left out")
     for words, one in zip(rows, left_out, strict=True):
         record = records[one.guard]
-        price, *mark = words[2].split()
+        price, *mark = words[2].replace("*", " *").split()
         assert price == ("yours" if made.scenario.guard[one.guard].owned else f"{record['spend']:,.2f}")
         assert mark == (["*"] if one.would_not_pay else [])
         assert says(words[3], record["gain_if_added"])
