@@ -99,6 +99,11 @@ def percent(share: float) -> str:
     return f"{share:.0%}".replace("%", " %")
 
 
+def glued(text: str) -> str:
+    """Text for a page, where an amount is not broken over two lines."""
+    return GLUED.sub("\u00a0", text)
+
+
 def wrapped(text: str, indent: str = "", first: str | None = None) -> list[str]:
     """A paragraph as lines of at most eighty columns; a word is broken only if it is longer than a line."""
     lines = textwrap.wrap(

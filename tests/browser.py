@@ -56,7 +56,7 @@ class Opened:
 
     def text(self, selector: str) -> str:
         """What is seen of one element."""
-        return self.page.locator(selector).inner_text()
+        return self.page.locator(selector).inner_text().replace("\u00a0", " ")
 
     def value(self, script: str) -> Any:
         """What a line of script comes to on the page."""

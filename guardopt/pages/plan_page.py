@@ -35,6 +35,7 @@ from guardopt.reports.plots import PARTS_SHOWN, budget_curve, falls, parts, svg,
 from guardopt.reports.plots import forecast as forecast_figure
 from guardopt.reports.sureness_text import worth_rows
 from guardopt.spelling import escaped
+from guardopt.words import glued
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -175,6 +176,7 @@ def plan_page(
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=lambda value: glued(value) if type(value) is str else value,
     )
     source = environment.loader
     script = source.get_source(environment, "page.js")[0] if source else ""
@@ -277,8 +279,8 @@ def _data(
                 "budget": step.budget_cents,
                 "cost": round(step.cost_over_years, 2),
                 "kit": sorted(rows[name] for name in step.kit),
-                "summary": step.summary,
-                "reasons": [texts.setdefault(reason, len(texts)) for reason in step.reasons],
+                "summary": glued(step.summary),
+                "reasons": [texts.setdefault(glued(reason), len(texts)) for reason in step.reasons],
             }
             for step in steps
         ],

@@ -32,7 +32,7 @@ A4 = (595.28, 841.89)
 """Width and height in points: 210 mm by 297 mm (ISO 216)."""
 
 KIT = "[...document.querySelectorAll('#kit-rows tr')].map(row => row.dataset.id)"
-SEEN = "['chosen-budget', 'chosen-summary'].map(id => document.getElementById(id).innerText)"
+SEEN = "['chosen-budget', 'chosen-summary'].map(id => document.getElementById(id).innerText.replaceAll('\\u00a0', ' '))"
 REASONS = "[...document.querySelectorAll('.guards tbody tr')].map(row => [row.dataset.id, row.querySelector('.why').textContent])"
 
 

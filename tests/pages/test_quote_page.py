@@ -35,7 +35,8 @@ def page() -> str:
     pytest.importorskip("matplotlib")
     shop = small_shop()
     details = Details(name="Corner <Garage> (invented)", note="Bring & fetch.", valid_days=14)
-    return quote_page(shop, details, request_of("rider_002", shop, read_sheets(SHOP / "riders.csv")), TODAY)
+    html = quote_page(shop, details, request_of("rider_002", shop, read_sheets(SHOP / "riders.csv")), TODAY)
+    return html.replace("\u00a0", " ")
 
 
 def cells(page: str) -> list[list[str]]:
