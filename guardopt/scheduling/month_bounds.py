@@ -111,11 +111,18 @@ class _Weighed:
 
 
 def _scaled(scenario: Scenario, falls: float, resale: float) -> Scenario:
+    """The scenario where what falls cost over the years, dislikes included, counts so many times, and so does resale.
+
+    The years are so many times as long and interest is left out, since of damage that waits twice as many falls do not
+    cost twice as much.
+    """
+    at_the_end = resale * scenario.discount_at_end
     return replace(
         scenario,
-        falls=tuple(replace(fall, per_year=fall.per_year * falls) for fall in scenario.falls),
+        years=scenario.annuity * falls,
+        discount_rate=0.0,
         guards=tuple(
-            replace(guard, dislike=guard.dislike * falls, resale_share=guard.resale_share * resale)
+            replace(guard, dislike=guard.dislike * falls, resale_share=guard.resale_share * at_the_end)
             for guard in scenario.guards
         ),
     )
