@@ -86,8 +86,7 @@ def answer(plan: Plan) -> dict[str, Any]:
                 "name": spoken(one.guard),
                 "why": speak(why_short(one)),
                 "costs": costs_of(one.swap.guard),
-                "dear": one.would_not_pay,
-                "saves": number(one.gain_if_added or 0.0),
+                "saves": number(one.would_save),
                 "from": comes_in(one),
             }
             for one, _ in plan.verdicts

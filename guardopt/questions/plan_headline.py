@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from guardopt.model.aims import Status
+from guardopt.model.aims import Aim, Status
 from guardopt.model.pieces import HALF_A_CENT
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bill import in_order
@@ -13,7 +13,7 @@ from guardopt.questions.plan_result import Plan
 from guardopt.spelling import both_sides, listed
 from guardopt.words import days, exact_money, money, once_in, percent, save_less, wrapped, years
 
-NAMED_AT_MOST = 3
+NAMED_AT_MOST = 4
 """Guards of another kit that the headline names."""
 
 LEAST_TOLD = 0.01
@@ -27,7 +27,7 @@ def headline(plan: Plan) -> list[str]:
         f"{_saved(plan)}{_does_it_pay(plan)}",
         _worst_falls(plan),
         f"{_still_at_risk(plan)} {days_without(plan)}",
-        nearly_as_good(plan),
+        f"{nearly_as_good(plan)} {a_little_more(plan)}",
         f"{_how_sure(plan)} {check_first(plan)}",
         _second_opinion(plan),
     ]
@@ -96,8 +96,10 @@ def _saved(plan: Plan) -> str:
     if plan.kit == plan.scenario.stock:
         return f"Falls cost about {money(plan.fitted.yearly_cost, currency)} a year."
     less = "less" if plan.saving_over_years >= 0.0 else "more"
+    is_least = plan.aim is Aim.BILLS and plan.status is Status.OPTIMAL and plan.saving_over_years > 0.0
+    about = "least," if is_least else "about"
     return (
-        f"Falls then cost about {money(plan.fitted.yearly_cost, currency)} a year instead of "
+        f"Falls then cost {about} {money(plan.fitted.yearly_cost, currency)} a year instead of "
         f"{money(plan.stock.yearly_cost, currency)}: {money(abs(plan.saving_over_years), currency)} {less} over {span}"
         f"{_once_paid(plan)}."
     )
@@ -136,19 +138,18 @@ def _losing(plan: Plan) -> str:
 
 
 def _what_outlay_does(plan: Plan) -> str:
-    """What to buy if every guard has to pay for itself (the aim outlay), where that is known and short."""
+    """What to buy with the prices of guards counted, where that is known and short."""
     if plan.paying is None:
-        return "to buy only what pays for itself, ask for the aim outlay"
-    scenario = plan.scenario
-    buys = in_order(scenario, plan.paying - scenario.stock)
+        return "the aim outlay counts prices too"
+    scenario, counted = plan.scenario, "with prices counted (aim outlay) you would"
+    buys = both_sides(in_order(scenario, plan.paying - scenario.stock))
     if not buys:
-        return "if each had to pay for itself (aim outlay), you would buy nothing"
+        return f"{counted} buy nothing"
     spend = exact_money(scenario.spend_cents(plan.paying), scenario.currency)
     if plan.ahead >= 0.0 and plan.kit - plan.paying == set(plan.losing) and plan.paying < plan.kit:
-        it = "it" if len(plan.losing) == 1 else "them"
-        return f"without {it}, as the aim outlay has it, you would spend {spend}"
-    names = guards_named(scenario, buys) if len(buys) <= NAMED_AT_MOST else "other guards"
-    return f"if each had to pay for itself (aim outlay), you would buy {names} for {spend}"
+        return f"{counted} leave {'it' if len(plan.losing) == 1 else 'them'} out and spend {spend}"
+    names = listed(buys, last="and") if len(buys) <= NAMED_AT_MOST else "only what pays for itself,"
+    return f"{counted} buy {names} for {spend}"
 
 
 def _still_at_risk(plan: Plan) -> str:
@@ -196,19 +197,33 @@ def nearly_as_good(plan: Plan) -> str:
     return f"Nearly as good: {first}{beside}."
 
 
+def a_little_more(plan: Plan) -> str:
+    """What a little more than the budget would buy, where it saves as much and takes few words."""
+    step = plan.next_step
+    if step is None or len(step.kit ^ plan.kit) > NAMED_AT_MOST:
+        return ""
+    scenario, currency = plan.scenario, plan.scenario.currency
+    less, more = plan.kit - step.kit, step.kit - plan.kit
+    instead = f" instead of {guards_named(scenario, less)}" if less else ""
+    return (
+        f"For {exact_money(round(step.more * 100), currency)} more, {guards_named(scenario, more)}{instead} "
+        f"{'saves' if len(more) == 1 else 'save'} {money(step.saves, currency)} more."
+    )
+
+
 def _how_sure(plan: Plan) -> str:
     """Whether the kit is proven best, and how far its saving is known."""
     if plan.status is Status.OPTIMAL:
-        text = "Proven best for the numbers given, on the simulated falls."
+        text = "Proven best for these numbers"
     else:
         text = (
             "The search stopped before this was proven best: another kit may be better by "
-            f"{percent(plan.best.gap)} at most. A longer search narrows it."
+            f"{percent(plan.best.gap)} at most"
         )
     error = plan.saving_over_years_se
     if error is None or plan.kit == plan.scenario.stock:
-        return text
-    return f"{text} Standard error of the saving: {money(error, plan.scenario.currency)}."
+        return f"{text}."
+    return f"{text}; standard error of the saving {money(error, plan.scenario.currency)}."
 
 
 def check_first(plan: Plan) -> str:
@@ -220,15 +235,17 @@ def check_first(plan: Plan) -> str:
         return f"Check first how well {call.guard} holds: another kit does as well without it."
     if call.least_shortfall > 1.0 - LEAST_TOLD:
         return ""
-    is_draw, less = call.least_shortfall < LEAST_TOLD, percent(call.least_shortfall)
+    less = percent(call.least_shortfall)
     others = _in_its_place(plan, call)
+    if call.least_shortfall < LEAST_TOLD:
+        other = f"{guards_named(plan.scenario, others)} in its place" if others else "doing without it"
+        return f"{call.guard} is nearly a draw with {other}: choose as you like."
     if others:
         do = "is" if len(others) == 1 else "are"
-        how = f"{do} nearly as good in its place" if is_draw else f"{do} as good"
-        when = "" if is_draw else f"if it saves {less} less, "
-        return f"Check first how well {call.guard} holds: {when}{guards_named(plan.scenario, others)} {how}."
-    if is_draw:
-        return f"Check first how well {call.guard} holds: you could nearly as well do without it."
+        return (
+            f"Check first how well {call.guard} holds: if it saves {less} less, {guards_named(plan.scenario, others)} "
+            f"{do} as good."
+        )
     return f"Check first how well {call.guard} holds: if it saved {less} less, you could do without it."
 
 

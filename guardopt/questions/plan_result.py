@@ -11,7 +11,7 @@ from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 from guardopt.questions.alternatives import Alternative
 from guardopt.questions.bill import fall_rows, in_order, part_rows
-from guardopt.questions.budgets import Step
+from guardopt.questions.budgets import NextStep, Step, next_step
 from guardopt.questions.explanation.reasons import verdict_json
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.simulation.pricing import Bill, Prices
@@ -139,6 +139,13 @@ class Plan:
         return self.saving_over_years - self.scenario.changed_for(self.kit)
 
     @property
+    def next_step(self) -> NextStep | None:
+        """What a little more than the budget would buy, for the aim bills; None where that saves less, or unknown."""
+        if self.aim is not Aim.BILLS or self.budget_cents is None:
+            return None
+        return next_step(self.steps, self.budget_cents)
+
+    @property
     def loses(self) -> bool:
         """Whether something is to be bought that saves less than it costs, as far as the reasons tell."""
         return bool(self.losing) or (bool(self.buy) and self.ahead < 0.0)
@@ -226,6 +233,7 @@ class Plan:
             "written_off_per_year": self.written_off_per_year,
             "check_first": None if self.closest_call is None else self.closest_call.guard,
             "falls": self._falls_json(),
+            "next_step": None if self.next_step is None else self.next_step.to_json(self.scenario),
             "alternatives": [one.to_json(self.scenario) for one in self.alternatives],
             "guards": self._guards_json(),
             **({} if self.sureness is None else {"sureness": self.sureness.to_json()}),

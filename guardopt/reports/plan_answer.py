@@ -17,7 +17,7 @@ WHY = {
     Reason.CANNOT_BE_FITTED: "cannot be fitted",
     Reason.WEARS_OUT: "renewing it costs more",
     Reason.ADDS_NOTHING: "saves nothing more",
-    Reason.OVER_BUDGET: "over the budget",
+    Reason.OVER_BUDGET: "needs a larger budget",
     Reason.NOT_WORTH_IT: "not worth its price",
 }
 """Why a guard is left out, in few words; those beaten in their place are told by whom."""
@@ -83,13 +83,14 @@ def _kit_table(plan: Plan) -> list[str]:
         if one.picked
     ]
     lines = ["", *table((heading, "costs", "saves", "left once paid", "paid back"), rows)]
-    told = [_counted_along(plan), offers_taken(plan), overlapping(plan)]
+    saved = exact_money(_offered(plan), plan.scenario.currency)
+    told = [_counted_along(plan), f"Offers: {saved} off." if _offered(plan) else "", overlapping(plan)]
     return [*lines, *wrapped(" ".join(one for one in told if one), "  ")]
 
 
 def overlapping(plan: Plan) -> str:
     """How to read savings that do not add up."""
-    return "Savings overlap, so they do not add up." if len(plan.kit) > 1 else ""
+    return "Saves: what falls cost more without it (they overlap)." if len(plan.kit) > 1 else ""
 
 
 def _counted_along(plan: Plan) -> str:
@@ -120,30 +121,20 @@ def _left_out_table(plan: Plan) -> list[str]:
     left_out = [one for one, _ in plan.verdicts if not one.picked]
     if not left_out:
         return []
-    is_dear = any(one.would_not_pay for one in left_out)
-    costs, note = ("costs ", ["  * more than it would save, resale counted"]) if is_dear else ("costs", [])
     # Shorter words where these save a line.
     tries = [
         table(
-            (f"left out ({plan.scenario.currency})", "why", costs, heading, "in the kit at"),
-            [_left_out_row(one, is_dear, brief) for one in left_out],
+            (f"left out ({plan.scenario.currency})", "why", "costs", heading, "in the kit at"),
+            [
+                (one.guard, why_short(one, brief), costs_of(one.swap.guard), number(one.would_save), comes_in(one))
+                for one in left_out
+            ],
             left=2,
         )
         for heading in _WOULD_SAVE
         for brief in (False, True)
     ]
-    return ["", *min(tries, key=len), *note]
-
-
-def _left_out_row(one: Verdict, is_dear: bool, brief: bool) -> tuple[str, ...]:
-    mark = ("*" if one.would_not_pay else " ") if is_dear else ""
-    return (
-        one.guard,
-        why_short(one, brief),
-        f"{costs_of(one.swap.guard)}{mark}",
-        number(one.gain_if_added or 0.0),
-        comes_in(one),
-    )
+    return ["", *min(tries, key=len)]
 
 
 def why_short(verdict: Verdict, brief: bool = False) -> str:
@@ -154,6 +145,8 @@ def why_short(verdict: Verdict, brief: bool = False) -> str:
         if len(rivals) > 1:
             return f"{len(rivals)} others do more"
         return "another does more" if brief else f"{rivals[0].removesuffix(f'.{verdict.swap.guard.side}')} does more"
+    if verdict.would_not_pay:
+        return WHY[Reason.NOT_WORTH_IT]
     if verdict.reason is Reason.ADDS_NOTHING and verdict.swap.harms():
         return "does more harm"
     return WHY[verdict.reason]
@@ -168,7 +161,11 @@ def comes_in(verdict: Verdict) -> str:
 
 def offers_taken(plan: Plan) -> str:
     """What offers save on the kit, so that the prices of its guards add up to what is spent."""
-    singly = sum(plan.scenario.guard[name].spend_cents for name in plan.kit)
-    saved = singly - plan.scenario.bought_cents(plan.kit)
-    currency = plan.scenario.currency
+    saved, currency = _offered(plan), plan.scenario.currency
+    singly = saved + plan.scenario.bought_cents(plan.kit)
     return f"Offers take {exact_money(saved, currency)} off {exact_money(singly, currency)}." if saved else ""
+
+
+def _offered(plan: Plan) -> int:
+    """Cents that offers take off the prices of the kit."""
+    return sum(plan.scenario.guard[name].spend_cents for name in plan.kit) - plan.scenario.bought_cents(plan.kit)

@@ -17,7 +17,7 @@ from guardopt.reports.learn_text import learn_text
 
 def effect(gain: float, gain_sd: float) -> Effect:
     """A change of kit."""
-    return Effect(frozenset(), frozenset({"guard0"}), 90.0, 80.0 + gain, 80.0, (), gain_sd, 0.0, True)
+    return Effect(frozenset(), frozenset({"guard0"}), 10_000, 90.0, 80.0 + gain, 80.0, (), gain_sd, 0.0, True)
 
 
 @pytest.mark.parametrize(("gain", "gain_sd", "is_clear"), [(5.0, 2.0, True), (5.0, 6.0, False), (-1.0, 0.5, False)])

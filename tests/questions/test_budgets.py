@@ -19,7 +19,7 @@ from guardopt.model.pieces import Cover, Guard, Offer, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.questions.bench import Bench
 from guardopt.questions.bill import bill
-from guardopt.questions.budgets import READABLE, BudgetCurve, Step, budgets
+from guardopt.questions.budgets import READABLE, BudgetCurve, Step, budgets, next_step
 from guardopt.questions.plan import plan
 from guardopt.reports.question_text import budgets_text
 
@@ -84,6 +84,44 @@ def test_a_budget_reaches_the_last_step_that_it_pays_for(twin: Scenario) -> None
     one = made_of(twin, 1000, 2500, 2501)
     reached = {cents: one.at(cents) for cents in (0, 999, 1000, 2499, 2500, 2501, 10**9)}
     assert [step and step.budget_cents for step in reached.values()] == [None, None, 1000, 1000, 2500, 2501, 2501]
+
+
+@pytest.mark.parametrize(
+    ("budget", "later", "found"),
+    [(10_000, 10_400, True), (10_000, 10_600, False), (9_000, 10_400, False), (12_000, None, False)],
+)
+def test_a_little_more_money_is_worth_a_word(budget: int, later: int | None, found: bool, twin: Scenario) -> None:
+    """Up to a twentieth of the budget more, where the next kit saves as much; nothing beyond the last step."""
+    curve = made_of(twin, 0, 8000, *([later] if later else []))
+    assert (next_step(curve.steps, budget) is not None) == found
+
+
+def test_a_little_more_money_has_to_come_back(twin: Scenario) -> None:
+    """By hand: 3 more than a budget of 100 that save 3.01, and that save 2.99."""
+    best, kit = Best(frozenset(), 100.0, 100.0, proven=True), frozenset({"crash_bar"})
+    own = Step(9000, best, 500.0)
+    for saves, is_told in ((3.01, True), (2.99, False)):
+        later = Step(10_300, replace(best, kit=kit), 500.0 - saves)
+        step = next_step((own, later), 10_000)
+        assert (step is not None) == is_told
+        if step is not None:
+            assert (step.budget_cents, step.kit, step.more) == (10_300, kit, 3.0)
+            assert step.saves == pytest.approx(saves)
+            assert step.to_json(twin) == {"budget": 103.0, "kit": ["crash_bar"], "more": 3.0, "saves": step.saves}
+
+
+def test_the_answer_says_what_a_little_more_money_would_buy(make_scenario: Callable[..., Scenario]) -> None:
+    """A pad at 50 spares 80 a year, a hood in its place at 52 spares 95; with 50 the hood is two short."""
+    parts = [Part("tank", "tank", Side.CENTRE, 80.0), Part("lamp", "lamp", Side.CENTRE, 15.0)]
+    guards = [
+        Guard("pad", "pad", Side.CENTRE, 5000, slot="tank"),
+        Guard("hood", "hood", Side.CENTRE, 5200, slot="tank"),
+    ]
+    covers = [Cover(("pad",), "tank", 1.0), Cover(("hood",), "tank", 1.0), Cover(("hood",), "lamp", 1.0)]
+    made = plan(make_scenario(parts, guards, covers, budget_cents=5000))
+    assert "For EUR 2.00 more, hood instead of pad saves EUR 15.00 more." in " ".join(made.headline)
+    assert made.to_json()["next_step"]["kit"] == ["hood"]
+    assert plan(make_scenario(parts, guards, covers, budget_cents=5000), aim="outlay").next_step is None
 
 
 def test_thinning_keeps_the_steps_that_round_budgets_reach(twin: Scenario) -> None:

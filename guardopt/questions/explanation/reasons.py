@@ -13,7 +13,14 @@ from guardopt.spelling import listed
 from guardopt.words import exact_money, money, years
 
 OF_PICKED = ("loss_if_dropped", "loss_if_barred", "pays_back_years", "together_pays_back_years", "left_once_paid")
-OF_LEFT_OUT = ("gain_if_added", "loss_if_forced", "enters_at_budget", "next_entry_budget", "enters_at_price")
+OF_LEFT_OUT = (
+    "would_save",
+    "gain_if_added",
+    "loss_if_forced",
+    "enters_at_budget",
+    "next_entry_budget",
+    "enters_at_price",
+)
 """The numbers that go with being picked, and with being left out."""
 
 

@@ -92,9 +92,13 @@ class Verdict:
 
     @property
     def would_not_pay(self) -> bool:
-        """Whether a guard left out for want of money would save something, but less than it adds to the price."""
-        gain = self.gain_if_added or 0.0
-        return self.reason is Reason.OVER_BUDGET and HALF_A_CENT < gain < self.swap.dearer - HALF_A_CENT
+        """Whether a guard left out for want of money would save less than it costs."""
+        return self.reason is Reason.OVER_BUDGET and self.swap.is_a_loss
+
+    @property
+    def would_save(self) -> float:
+        """What a guard left out would save over the years where it goes, what cannot be on with it being off."""
+        return self.swap.saving
 
 
 def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...]:
