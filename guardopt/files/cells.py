@@ -45,9 +45,9 @@ class Findings:
             raise InputError([*self.problems, more])
         self.problems.append(Problem(where, message, kind, missing))
 
-    def warn(self, where: Place | str, message: str) -> None:
-        """Note something legal that has no effect or looks like a slip."""
-        self.warnings.append(Problem(where, message))
+    def warn(self, where: Place | str, message: str, *, kind: str = "") -> None:
+        """Note something legal that has no effect or looks like a slip; see `Problem` for the arguments."""
+        self.warnings.append(Problem(where, message, kind))
 
     def table(self, name: str) -> str:
         """What to call a table: ``parts.csv`` in a folder, ``the sheet parts`` in a workbook."""

@@ -14,9 +14,10 @@ from guardopt.files.cell_types import (
     Chance,
     Correlation,
     DragFactor,
-    ExactAmount,
+    ExactHours,
     ExactMoney,
     Height,
+    Hours,
     Id,
     LogSpread,
     Millimetres,
@@ -47,7 +48,7 @@ class PartRow(RowModel):
     part: Id
     side: Annotated[Literal["left", "right", "centre", "both"], _SIDES]
     price: Money
-    hours: Amount = 0.0
+    hours: Hours = 0.0
     break_chance: Chance = 1.0
     touch_up: Money = 0.0
     strip_down: Id | None = None
@@ -101,7 +102,7 @@ class GuardRow(RowModel):
     price: ExactMoney
     price_left: ExactMoney | None = None
     price_right: ExactMoney | None = None
-    fit_hours: ExactAmount = Decimal(0)
+    fit_hours: ExactHours = Decimal(0)
     slot: Id | None = None
     lasts_falls: Positive | None = None
     renew_price: Money | None = None

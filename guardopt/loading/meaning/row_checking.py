@@ -14,12 +14,18 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
 from guardopt.errors import Place
-from guardopt.files.cell_types import IS_CHANCE, IS_MONEY, IS_NUMBER, exact_number
+from guardopt.files.cell_types import IS_CHANCE, IS_HOURS, IS_MONEY, IS_NUMBER, exact_number
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import NOTE_COLUMN, Table
-from guardopt.loading.meaning.cell_meaning import UnclearCellError, choice_meant, point_for_comma, word_meant
+from guardopt.loading.meaning.cell_meaning import (
+    UnclearCellError,
+    choice_meant,
+    point_for_comma,
+    time_meant,
+    word_meant,
+)
 from guardopt.model.chance_words import chance_word
-from guardopt.number_faults import A_DATE, NumberFault, thousands_of
+from guardopt.number_faults import A_DATE, A_TIME, NumberFault, thousands_of
 from guardopt.spelling import advice, escaped, nearest, printable, shown
 
 _BLANK_BY_OTHER_MEANS = frozenset({"-", "--", "–", "—", "/", "?", "n/a", "na", "none", "nil", "."})
@@ -132,6 +138,8 @@ def _meant(cell: Cell, notes: list[Any], findings: Findings) -> object:
     if isinstance(value, str):
         if IS_CHANCE in notes and (number := word_meant(value, findings)) is not None:
             return number
+        if IS_NUMBER in notes:
+            value = time_meant(value, cell.where, findings, are_hours=IS_HOURS in notes)
         if IS_NUMBER in notes and cell.has_decimal_commas:
             value = point_for_comma(value)
         else:
@@ -188,9 +196,12 @@ def _report_fault(cell: Cell, model: type[RowModel], name: str, fault: NumberFau
             comma = "," in choice
             whole, cents = other.choices
             choices += [cents.replace(".", ",") if comma else cents, *([] if whole in fault.choices else [whole])]
-    advised = NumberFault(fault.what, tuple(dict.fromkeys(choices)))
+    advised = NumberFault(
+        fault.what, tuple(dict.fromkeys(choices)), fault.typed if choices[:1] == [*fault.choices[:1]] else ""
+    )
     wanted = "" if choices or not fault.choices else f", expected {expected(model, name)}"
-    why = "; spreadsheets make dates of numbers, so format the cells as numbers first" if fault.what == A_DATE else ""
+    is_made = fault.what in (A_DATE, A_TIME) and not (advised.typed and choices)
+    why = "; spreadsheets make dates of numbers, so format the cells as numbers first" if is_made else ""
     findings.error(cell.where, f"found {shown(cell.value)}, {advised}{wanted}{why}", kind=fault.what)
 
 
@@ -211,7 +222,7 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
     cell = row.cells[name]
     found = cell.value
     if detail["type"] == "explained":
-        fault = NumberFault(detail["ctx"]["why"], tuple(detail["ctx"]["choices"]))
+        fault = NumberFault(detail["ctx"]["why"], tuple(detail["ctx"]["choices"]), detail["ctx"]["typed"])
         _report_fault(cell, model, name, fault, findings)
         return
     if choices_of(model, name) == ("yes", "no"):
