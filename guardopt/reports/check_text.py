@@ -27,6 +27,7 @@ def check_text(scenario: Scenario) -> str:
         f"The bike is worth {money(scenario.value, currency)}, {insured}; one fall costs its owner at most "
         f"{money(scenario.cap, currency)}.",
         *_time(scenario),
+        *_for_sale(scenario),
         f"Kept for {years(scenario.years)}; budget for guards: {budget}.",
         *_points(scenario),
         *([told(scenario.words)] if scenario.words else []),
@@ -47,6 +48,23 @@ def _points(scenario: Scenario) -> list[str]:
     return [
         f"Points of neither a part nor a guard: {named}. They count as always on the bike; delete those of what is not."
     ]
+
+
+def _for_sale(scenario: Scenario) -> list[str]:
+    """What the guards on the bike fetch, since the price of one row may be that of two guards."""
+    fetched: dict[str, list[int]] = {}
+    for guard in scenario.guards:
+        if guard.owned and guard.sells_cents:
+            fetched.setdefault(guard.row, []).append(guard.sells_cents)
+    if not fetched:
+        return []
+    named = [
+        f"{row} (left and right) {exact_money(sum(cents), scenario.currency)} together"
+        if len(cents) > 1
+        else f"{row} {exact_money(cents[0], scenario.currency)}"
+        for row, cents in fetched.items()
+    ]
+    return [f"Guards you own that can be sold if they come off: {', '.join(named)}."]
 
 
 def _time(scenario: Scenario) -> list[str]:
