@@ -11,6 +11,8 @@ COMMA = "a comma that may divide thousands or decimals"
 DATE = "spreadsheets make dates of numbers, so format the cells as numbers first"
 ONE_FIFTH = "perhaps from typing 1/5"
 FORMAT = "format the cell as a number and write"
+WORDS = "never, rarely, sometimes, as often as not, often, almost always or always"
+A_YEAR = "(a number a year: once in 4 years is 0.25)"
 
 PRICES = [
     ("450,-", "found '450,-', a dash in the place of cents: write 450"),
@@ -99,7 +101,8 @@ CELLS = [
         "parts",
         ",0.6,5",
         ",n/a,5",
-        "found 'n/a', expected a chance from 0 to 1, or a word such as never, rarely, sometimes, often or always; "
+        "found 'n/a', expected a chance from 0 to 1, or a word such as never, rarely, sometimes, as often as not, "
+        "often, almost always or always; "
         "leave the cell blank if there is nothing to say",
     ),
     (
@@ -118,6 +121,14 @@ CELLS = [
     ("hits", "lever,0.5", "lever,as often as not", None),
     ("hits", "lever,0.5", "lever,As_Often_As_Not", None),
     ("hits", "lever,0.5", "lever,ofen", "found 'ofen', expected a chance from 0 to 1; did you mean often?"),
+    ("hits", "lever,0.5", "lever,mostly", f"found 'mostly', expected a chance from 0 to 1, or a word such as {WORDS}"),
+    ("falls", "tip_over,0.6", "tip_over,rarely", f"found 'rarely', expected a number of at least 0 {A_YEAR}"),
+    (
+        "falls",
+        "tip_over,0.6",
+        "tip_over,about once a year",
+        f"found 'about once a year', expected a number of at least 0 {A_YEAR}",
+    ),
     ("falls", "0.4,5", "100,5", "found '100', expected a correlation from 0 to below 1"),
     (
         "falls",

@@ -122,6 +122,9 @@ IS_MONEY = "is money"
 IS_HOURS = "is hours"
 """Marks the type of a column that holds hours of work: a time of day in it may be hours and minutes."""
 
+IS_PER_YEAR = "is a number a year"
+"""Marks the type of a column that holds how often something happens in a year."""
+
 IS_CHANCE = "is a chance"
 """Marks the type of a column that holds a chance: a word stands for one."""
 
@@ -131,6 +134,7 @@ Amount = Annotated[
     float, BeforeValidator(number), IS_NUMBER, Field(ge=0, allow_inf_nan=False, description="a number of at least 0")
 ]
 Money = Annotated[Amount, IS_MONEY]
+PerYear = Annotated[Amount, IS_PER_YEAR]
 Hours = Annotated[Amount, IS_HOURS]
 ExactAmount = Annotated[
     Decimal,

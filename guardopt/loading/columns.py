@@ -22,6 +22,7 @@ from guardopt.files.cell_types import (
     LogSpread,
     Millimetres,
     Money,
+    PerYear,
     Positive,
     References,
     Share,
@@ -62,7 +63,7 @@ class FallRow(RowModel):
     """A row of ``falls.csv``."""
 
     fall: Id
-    per_year: Amount
+    per_year: PerYear
     left_share: Share = 0.5
     tumble: Chance = 0.0
     correlation: Correlation = 0.5
@@ -83,7 +84,7 @@ class StrikeCell(RowModel):
 class RateCell(RowModel):
     """One number of falls a year in ``riding.csv``."""
 
-    per_year: Amount | None = None
+    per_year: PerYear | None = None
 
 
 class KnockOnRow(RowModel):

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
 from guardopt.errors import Place
-from guardopt.files.cell_types import IS_CHANCE, IS_HOURS, IS_MONEY, IS_NUMBER, exact_number
+from guardopt.files.cell_types import IS_CHANCE, IS_HOURS, IS_MONEY, IS_NUMBER, IS_PER_YEAR, exact_number
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import NOTE_COLUMN, Table
 from guardopt.loading.meaning.cell_meaning import (
@@ -24,9 +24,9 @@ from guardopt.loading.meaning.cell_meaning import (
     time_meant,
     word_meant,
 )
-from guardopt.model.chance_words import chance_word
+from guardopt.model.chance_words import LADDER, chance_word
 from guardopt.number_faults import A_DATE, A_TIME, NumberFault, thousands_of
-from guardopt.spelling import advice, escaped, nearest, printable, shown
+from guardopt.spelling import CLOSE_LIKENESS, advice, escaped, listed, nearest, printable, shown
 
 _BLANK_BY_OTHER_MEANS = frozenset({"-", "--", "–", "—", "/", "?", "n/a", "na", "none", "nil", "."})
 
@@ -239,11 +239,8 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
     if detail["type"] == "literal_error":
         close = nearest(str(found), wanted.replace(", ", " ").replace(" or ", " ").split())
         message += f"; did you mean {close}?" if close else ""
-    if IS_CHANCE in _notes(model, name) and isinstance(found, str) and any(map(str.isalpha, found)):
-        close = nearest(chance_word(found), findings.words)
-        message += (
-            f"; did you mean {close}?" if close else ", or a word such as never, rarely, sometimes, often or always"
-        )
+    if isinstance(found, str) and any(map(str.isalpha, found)):
+        message += _instead_of_words(found, _notes(model, name), findings)
     if detail["type"] == "string_pattern_mismatch" and str(found).endswith((".left", ".right")):
         message += "; the side goes in the column side"
     joined = "_".join(str(found).split())
@@ -253,3 +250,14 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
     if is_optional and str(found).casefold() in _BLANK_BY_OTHER_MEANS:
         message += "; leave the cell blank if there is nothing to say"
     findings.error(cell.where, message, kind=kind)
+
+
+def _instead_of_words(found: str, notes: list[Any], findings: Findings) -> str:
+    """What to write where a chance or a rate was written in words that nothing stands for."""
+    if IS_PER_YEAR in notes:
+        return " (a number a year: once in 4 years is 0.25)"
+    if IS_CHANCE not in notes:
+        return ""
+    # Words that merely share some letters may be far apart in meaning.
+    close = nearest(chance_word(found), findings.words, CLOSE_LIKENESS)
+    return f"; did you mean {close}?" if close else f", or a word such as {listed(LADDER)}"
