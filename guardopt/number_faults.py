@@ -56,11 +56,17 @@ class NumberFault:
     typed: str = ""
 
     def __str__(self) -> str:
-        if self.typed and self.choices:
-            first, *others = self.choices
-            rest = f" (or {listed(others)} if that was meant)" if others else ""
-            return f"{self.what}, perhaps from typing {self.typed}: format the cell as a number and write {first}{rest}"
-        return f"{self.what}: write {listed(self.choices)}" if self.choices else self.what
+        return self.told("write")
+
+    def told(self, write: str) -> str:
+        """The fault in words; `write` is what to do with the numbers to choose from."""
+        if not self.choices:
+            return self.what
+        if not self.typed:
+            return f"{self.what}: {write} {listed(self.choices)}"
+        first, *others = self.choices
+        rest = f" (or {listed(others)} if that was meant)" if others else ""
+        return f"{self.what}, perhaps from typing {self.typed}: {write} {first}{rest}"
 
 
 def number_fault(text: str) -> str | None:

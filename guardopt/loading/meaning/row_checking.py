@@ -196,13 +196,13 @@ def _report_fault(cell: Cell, model: type[RowModel], name: str, fault: NumberFau
             comma = "," in choice
             whole, cents = other.choices
             choices += [cents.replace(".", ",") if comma else cents, *([] if whole in fault.choices else [whole])]
-    advised = NumberFault(
-        fault.what, tuple(dict.fromkeys(choices)), fault.typed if choices[:1] == [*fault.choices[:1]] else ""
-    )
+    typed = fault.typed if choices[:1] == [*fault.choices[:1]] else ""
+    advised = NumberFault(fault.what, tuple(dict.fromkeys(choices)), typed)
     wanted = "" if choices or not fault.choices else f", expected {expected(model, name)}"
-    is_made = fault.what in (A_DATE, A_TIME) and not (advised.typed and choices)
-    why = "; spreadsheets make dates of numbers, so format the cells as numbers first" if is_made else ""
-    findings.error(cell.where, f"found {shown(cell.value)}, {advised}{wanted}{why}", kind=fault.what)
+    is_made = fault.what in (A_DATE, A_TIME)
+    why = "; spreadsheets make dates of numbers, so format the cells as numbers first" if is_made and not typed else ""
+    message = advised.told("format the cell as a number and write" if is_made and typed else "write")
+    findings.error(cell.where, f"found {shown(cell.value)}, {message}{wanted}{why}", kind=fault.what)
 
 
 def _is_accepted(cell: Cell, model: type[RowModel], name: str, findings: Findings) -> bool:
