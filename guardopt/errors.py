@@ -52,6 +52,26 @@ class Parameter(str):
 
 
 @dataclass(frozen=True, slots=True)
+class Missing:
+    """A row that is named and not there, where that is the cause of a problem.
+
+    Attributes
+    ----------
+    table, name
+        The table and the id.
+    hint
+        What else to say about that id.
+    is_deleted
+        Whether the row was most likely there once and was deleted alone.
+    """
+
+    table: str
+    name: str
+    hint: str = ""
+    is_deleted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Problem:
     """One thing wrong with the input, or odd about it: where it is, what was found and what was expected.
 
@@ -64,13 +84,13 @@ class Problem:
     kind
         What the mistake is, so that the same one in many cells is told once; blank if the message says it all.
     missing
-        The table and the id whose row is not there, if that is the cause, and what to say about that id.
+        The row that is not there, if that is the cause.
     """
 
     where: Place | str
     message: str
     kind: str = field(default="", compare=False)
-    missing: tuple[str, str, str] | None = field(default=None, compare=False)
+    missing: Missing | None = field(default=None, compare=False)
 
     def __str__(self) -> str:
         return f"{self.where}: {self.message}"

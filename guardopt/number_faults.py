@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 from guardopt.spelling import listed
+from guardopt.spreadsheet_dates import Typed, part_of_day, typed_as_number, typed_as_odds
 
 PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
@@ -22,15 +23,10 @@ _POINTS_THROUGHOUT = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+\.[0-9]{1,2}")
 _ONE_COMMA_THREE_DIGITS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 _CURRENCY_CODE = re.compile(r"^[A-Z]{3}\b\s*|\s*\b[A-Z]{3}$")
 
-A_DATE = "a date"
+A_DATE, A_TIME = "a date", "a time of day"
 
 _AMOUNT = r"[0-9]+(?:[.,][0-9]+)?"
 _NO_CENTS = re.compile(rf"({_AMOUNT})[.,]?\s*[-–—−]{{1,2}}")
-_DATE_BY_POINTS = re.compile(r"(0?[1-9]|[12][0-9]|3[01])\.(0?[1-9]|1[0-2])\.(?:[0-9]{2}|[0-9]{4})?")
-_DATE_BY_STROKES = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/(?:[0-9]{2}|[0-9]{4})")
-_DATE_BY_ISO = re.compile(r"[0-9]{4}-([0-9]{2})-([0-9]{2})(?:[T ][0-9:.]+)?")
-_MONTH = "(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*"
-_DATE_BY_NAME = re.compile(rf"[0-9]{{1,4}}[.\-/ ]+{_MONTH}[.\-/ ]*(?:[0-9]{{2,4}})?", re.IGNORECASE)
 _RANGE = re.compile(rf"({_AMOUNT})\s*(?:[-–—]|to|bis|\.\.+)\s*({_AMOUNT})")
 _FRACTION = re.compile(r"([0-9]{1,3})\s*[/⁄]\s*([1-9][0-9]{0,2})")
 _ONE_IN = re.compile(
@@ -47,13 +43,30 @@ _ERRORS = re.compile(r"#[A-Z0-9/]+[!?]?|Err:[0-9]+")
 
 @dataclass(frozen=True, slots=True)
 class NumberFault:
-    """What is wrong with a number, and ways to write it, as far as they can be told."""
+    """What is wrong with a number, and ways to write it, as far as they can be told.
+
+    Attributes
+    ----------
+    typed
+        What a spreadsheet made this of if the first choice was meant; blank if all choices are as likely.
+    """
 
     what: str
     choices: tuple[str, ...] = ()
+    typed: str = ""
 
     def __str__(self) -> str:
-        return f"{self.what}: write {listed(self.choices)}" if self.choices else self.what
+        return self.told("write")
+
+    def told(self, write: str) -> str:
+        """The fault in words; `write` is what to do with the numbers to choose from."""
+        if not self.choices:
+            return self.what
+        if not self.typed:
+            return f"{self.what}: {write} {listed(self.choices)}"
+        first, *others = self.choices
+        rest = f" (or {listed(others)} if that was meant)" if others else ""
+        return f"{self.what}, perhaps from typing {self.typed}: {write} {first}{rest}"
 
 
 def number_fault(text: str) -> str | None:
@@ -162,14 +175,21 @@ def _plain(amount: str) -> str:
     return amount.replace(",", ".")
 
 
+def date_or_time(what: str, typed: Typed) -> NumberFault:
+    """The fault of a cell of which a spreadsheet made a date or a time."""
+    return NumberFault(what, typed.numbers, typed.as_typed)
+
+
 def _date(text: str) -> NumberFault | None:
-    what = A_DATE
-    if match := _DATE_BY_POINTS.fullmatch(text):
-        return NumberFault(what, (f"{int(match[1])}.{int(match[2])}",))
-    if match := _DATE_BY_STROKES.fullmatch(text) or _DATE_BY_ISO.fullmatch(text):
-        month, day = int(match[1]), int(match[2])
-        return NumberFault(what, tuple(dict.fromkeys((f"{day}.{month}", f"{month}.{day}"))))
-    return NumberFault(what) if _DATE_BY_NAME.fullmatch(text) else None
+    typed = typed_as_number(text)
+    return None if typed is None else date_or_time(A_DATE, typed)
+
+
+def _time(text: str) -> NumberFault | None:
+    number = part_of_day(text)
+    if number is None:
+        return None
+    return date_or_time(A_TIME, typed_as_odds(text) or Typed((f"{number:g}",)))
 
 
 def _no_cents(text: str) -> NumberFault | None:
@@ -247,6 +267,7 @@ def _word_behind(text: str) -> NumberFault | None:
 
 _LOOKS: Sequence[Callable[[str], NumberFault | None]] = (
     _date,
+    _time,
     _no_cents,
     _range,
     _fraction,

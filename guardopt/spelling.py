@@ -56,10 +56,18 @@ def both_sides(ids: Iterable[str]) -> list[str]:
     return list(named.values())
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word whose spelling is closest, if one is close enough to have been meant."""
+LIKENESS, CLOSE_LIKENESS = 0.6, 0.8
+"""Likeness of two spellings, from 0 to 1, from which one may be meant for the other, and from which it surely is."""
+
+
+def nearest(word: str, known: Iterable[str], likeness: float = LIKENESS) -> str | None:
+    """The known word whose spelling is closest, if one is close enough to have been meant.
+
+    >>> nearest("mostly", ["often", "almost always"]), nearest("mostly", ["often", "almost always"], CLOSE_LIKENESS)
+    ('almost always', None)
+    """
     by_folded = {name.casefold(): name for name in known if name.isprintable()}
-    matches = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.6)
+    matches = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=likeness)
     return by_folded[matches[0]] if matches else None
 
 

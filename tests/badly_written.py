@@ -9,6 +9,10 @@ from __future__ import annotations
 POINT = "a point that may divide thousands or decimals"
 COMMA = "a comma that may divide thousands or decimals"
 DATE = "spreadsheets make dates of numbers, so format the cells as numbers first"
+ONE_FIFTH = "perhaps from typing 1/5"
+FORMAT = "format the cell as a number and write"
+WORDS = "never, rarely, sometimes, as often as not, often, almost always or always"
+A_YEAR = "(a number a year: once in 4 years is 0.25)"
 
 PRICES = [
     ("450,-", "found '450,-', a dash in the place of cents: write 450"),
@@ -43,8 +47,10 @@ PRICES = [
     ("1 in 0", "found '1 in 0', expected a number of at least 0"),
     ("01.05.2026", f"found '01.05.2026', a date: write 1.5; {DATE}"),
     ("1.5.", f"found '1.5.', a date: write 1.5; {DATE}"),
-    ("2026-05-01", f"found '2026-05-01', a date: write 1.5 or 5.1; {DATE}"),
-    ("5/1/2026", f"found '5/1/2026', a date: write 1.5 or 5.1; {DATE}"),
+    ("2026-05-01", f"found '2026-05-01', a date, {ONE_FIFTH}: {FORMAT} 0.2 (or 1.5 or 5.1 if that was meant)"),
+    ("5/1/2026", f"found '5/1/2026', a date, {ONE_FIFTH}: {FORMAT} 0.2 (or 1.5 or 5.1 if that was meant)"),
+    ("1980-01-01", f"found '1980-01-01', a date, perhaps from typing 1/80: {FORMAT} 0.0125 (or 1.1 if that was meant)"),
+    ("06:00", f"found '06:00', a time of day: write 0.25; {DATE}"),
     ("1. Mai", f"found '1. Mai', a date; {DATE}"),
     ("1-May-2026", f"found '1-May-2026', a date; {DATE}"),
     ("'30", "found ''30', an apostrophe before it: write 30"),
@@ -69,6 +75,19 @@ PRICES = [
 
 CELLS = [
     ("parts", "30,0.2,", "30,12 min,", "found '12 min', minutes, of which an hour has 60: write 0.2"),
+    (
+        "parts",
+        "30,0.2,",
+        "30,0:12,",
+        f"found '0:12', a time of day, perhaps from typing 0:12: {FORMAT} 0.2 (or 0.0083333 if that was meant)",
+    ),
+    ("parts", ",0.6,5", ",2025-04-01,5", f"found '2025-04-01', a date, perhaps from typing 1/4: {FORMAT} 0.25"),
+    (
+        "parts",
+        ",0.6,5",
+        ",01.05.2026,5",
+        f"found '01.05.2026', a date, expected a chance from 0 to 1; {DATE}",
+    ),
     ("parts", "30,0.2,", "30,2h,", "found '2h', a word behind the number: write 2"),
     ("parts", ",0.6,5", ",60%,5", "found '60%', a percent sign: write 0.60"),
     ("parts", ",0.6,5", ",140%,5", "found '140%', a percent sign, expected a chance from 0 to 1"),
@@ -82,7 +101,8 @@ CELLS = [
         "parts",
         ",0.6,5",
         ",n/a,5",
-        "found 'n/a', expected a chance from 0 to 1, or a word such as never, rarely, sometimes, often or always; "
+        "found 'n/a', expected a chance from 0 to 1, or a word such as never, rarely, sometimes, as often as not, "
+        "often, almost always or always; "
         "leave the cell blank if there is nothing to say",
     ),
     (
@@ -101,6 +121,14 @@ CELLS = [
     ("hits", "lever,0.5", "lever,as often as not", None),
     ("hits", "lever,0.5", "lever,As_Often_As_Not", None),
     ("hits", "lever,0.5", "lever,ofen", "found 'ofen', expected a chance from 0 to 1; did you mean often?"),
+    ("hits", "lever,0.5", "lever,mostly", f"found 'mostly', expected a chance from 0 to 1, or a word such as {WORDS}"),
+    ("falls", "tip_over,0.6", "tip_over,rarely", f"found 'rarely', expected a number of at least 0 {A_YEAR}"),
+    (
+        "falls",
+        "tip_over,0.6",
+        "tip_over,about once a year",
+        f"found 'about once a year', expected a number of at least 0 {A_YEAR}",
+    ),
     ("falls", "0.4,5", "100,5", "found '100', expected a correlation from 0 to below 1"),
     (
         "falls",

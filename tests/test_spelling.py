@@ -28,6 +28,8 @@ from guardopt.spelling import advice, nearest, printable, shown
         ("12,5%", "a percent sign and a decimal comma: write 0.125"),
         ("€ 30", "a currency sign: write 30"),
         ("30 EUR", "a currency sign: write 30"),
+        ("4/1/2025", "a date, perhaps from typing 1/4: write 0.25 (or 1.4 or 4.1 if that was meant)"),
+        ("1:04", "a time of day, perhaps from typing 1:4: write 0.25 (or 0.0444444 if that was meant)"),
         ("$1,250.00", "a currency sign and a thousands separator: write 1250.00"),
     ],
 )

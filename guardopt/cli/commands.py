@@ -132,6 +132,7 @@ def new(target: Path, like: str | None, source: Path | None) -> None:
         click.echo(f"Put in your own first, {sum(number for _, number in first)} cells:")
         for what, number in first:
             click.echo(f"  {what} ({number})")
+        click.echo("If you are insured for damage to your own bike: excess and premium_rise of the insurance as well.")
         click.echo("and then, when you know what guards cost:")
         for what, number in then:
             click.echo(f"  {what} ({number})")

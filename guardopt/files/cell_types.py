@@ -20,8 +20,8 @@ LARGEST_NUMBER = Decimal(10) ** 12
 REFERENCE = re.compile(r"[\w-]+(?:\.[\w-]+)?")
 
 
-def _explained(why: str, choices: Sequence[str] = ()) -> PydanticCustomError:
-    return PydanticCustomError("explained", "{why}", {"why": why, "choices": list(choices)})
+def _explained(why: str, choices: Sequence[str] = (), typed: str = "") -> PydanticCustomError:
+    return PydanticCustomError("explained", "{why}", {"why": why, "choices": list(choices), "typed": typed})
 
 
 def exact_number(value: object) -> Decimal:
@@ -29,7 +29,7 @@ def exact_number(value: object) -> Decimal:
     if isinstance(value, str):
         if not PLAIN_NUMBER.fullmatch(value):
             fault = fault_of(value)
-            raise _explained(fault.what, fault.choices) if fault else ValueError("not a number")
+            raise _explained(fault.what, fault.choices, fault.typed) if fault else ValueError("not a number")
         number = Decimal(value)
     elif isinstance(value, int | Decimal) and not isinstance(value, bool):
         number = Decimal(value)
@@ -119,6 +119,12 @@ IS_NUMBER = "is a number"
 IS_MONEY = "is money"
 """Marks the type of a column that holds money: an amount in it that may be thousands is refused."""
 
+IS_HOURS = "is hours"
+"""Marks the type of a column that holds hours of work: a time of day in it may be hours and minutes."""
+
+IS_PER_YEAR = "is a number a year"
+"""Marks the type of a column that holds how often something happens in a year."""
+
 IS_CHANCE = "is a chance"
 """Marks the type of a column that holds a chance: a word stands for one."""
 
@@ -128,6 +134,8 @@ Amount = Annotated[
     float, BeforeValidator(number), IS_NUMBER, Field(ge=0, allow_inf_nan=False, description="a number of at least 0")
 ]
 Money = Annotated[Amount, IS_MONEY]
+PerYear = Annotated[Amount, IS_PER_YEAR]
+Hours = Annotated[Amount, IS_HOURS]
 ExactAmount = Annotated[
     Decimal,
     BeforeValidator(exact_number),
@@ -135,6 +143,7 @@ ExactAmount = Annotated[
     Field(ge=0, allow_inf_nan=False, description="a number of at least 0"),
 ]
 ExactMoney = Annotated[ExactAmount, IS_MONEY]
+ExactHours = Annotated[ExactAmount, IS_HOURS]
 Positive = Annotated[
     float, BeforeValidator(number), IS_NUMBER, Field(gt=0, allow_inf_nan=False, description="a number above 0")
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from guardopt.errors import InputError, Place, Problem
+from guardopt.errors import InputError, Missing, Place, Problem
 from guardopt.files.limits import MOST_PROBLEMS
 from guardopt.spelling import printable
 
@@ -30,9 +30,7 @@ class Findings:
     words: Mapping[str, float] = field(default_factory=dict)
     words_used: dict[str, float] = field(default_factory=dict)
 
-    def error(
-        self, where: Place | str, message: str, *, kind: str = "", missing: tuple[str, str, str] | None = None
-    ) -> None:
+    def error(self, where: Place | str, message: str, *, kind: str = "", missing: Missing | None = None) -> None:
         """Note something that makes the scenario wrong; see `Problem` for the arguments.
 
         Raises
@@ -45,9 +43,9 @@ class Findings:
             raise InputError([*self.problems, more])
         self.problems.append(Problem(where, message, kind, missing))
 
-    def warn(self, where: Place | str, message: str) -> None:
-        """Note something legal that has no effect or looks like a slip."""
-        self.warnings.append(Problem(where, message))
+    def warn(self, where: Place | str, message: str, *, kind: str = "") -> None:
+        """Note something legal that has no effect or looks like a slip; see `Problem` for the arguments."""
+        self.warnings.append(Problem(where, message, kind))
 
     def table(self, name: str) -> str:
         """What to call a table: ``parts.csv`` in a folder, ``the sheet parts`` in a workbook."""

@@ -23,6 +23,8 @@ from guardopt.spelling import printable, shown
 
 OPTIONAL_TABLES = ("knock_on", "exposes", "offers", "riding", "points")
 TABLES = ("parts", "falls", "hits", "knock_on", "guards", "covers", "exposes", "offers", "riding", "points")
+HEADED_BY_FALLS = ("hits", "riding")
+"""Tables in which kinds of fall head columns."""
 READING_ORDER = (SETTINGS_FILE, *(f"{name}.csv" for name in TABLES))
 
 BESIDE_A_SCENARIO = ("riders.csv", "shop.toml")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 
-from guardopt.errors import Place, Problem
-from guardopt.files.tables import READING_ORDER
+from guardopt.errors import Missing, Place, Problem
+from guardopt.files.tables import HEADED_BY_FALLS, READING_ORDER
 from guardopt.spelling import listed, printable
 
 TOLD_ONE_BY_ONE = 3
@@ -57,17 +57,32 @@ def _merged(
 
 
 def _missing(problem: Problem) -> Hashable:
-    return None if problem.missing is None else problem.missing[:2]
+    return None if problem.missing is None else (problem.missing.table, problem.missing.name)
 
 
 def _cause(group: Sequence[Problem]) -> Problem:
     """A row that many cells name and that is not there."""
-    table, name, hint = group[0].missing or ("", "", "")
-    message = f"no row for {printable(name)}, though {len(group)} cells name it ({_places(group)})"
+    row = group[0].missing or Missing("", "")
+    message = f"no row for {printable(row.name)}, though {len(group)} cells name it ({_places(group)}){row.hint}"
     source = group[0].where.source if isinstance(group[0].where, Place) else ""
-    return Problem(
-        Place(f"{table}.csv" if source.endswith(".csv") and not table.startswith("[") else table), f"{message}{hint}"
-    )
+    is_file = source.endswith(".csv") and not row.table.startswith("[")
+    remedy = _remedy(row.table, group) if row.is_deleted else ""
+    return Problem(Place(f"{row.table}.csv" if is_file else row.table), f"{message}{remedy}")
+
+
+def _remedy(table: str, group: Sequence[Problem]) -> str:
+    """What to do about a row that was deleted alone: put it back, or delete what is about it elsewhere as well."""
+    sources = dict.fromkeys(problem.where.source for problem in group if isinstance(problem.where, Place))
+    columns = [one for one in sources if table == "falls" and one.removesuffix(".csv") in HEADED_BY_FALLS]
+    lists = [one for one in sources if one.removesuffix(".csv") == "guards"]
+    rows = [one for one in sources if one not in (*columns, *lists)]
+    # A name that is only taken out leaves a blank cell, which means something else.
+    blank = " (a blank fall would mean every fall)" if table == "falls" else ""
+    steps = [f"delete those rows of {listed(rows, last='and')}{blank}"] if rows else []
+    steps += [f"delete that column of {listed(columns, last='and')}"] if columns else []
+    steps += [f"take the name out of those cells of {listed(lists)}"] if lists else []
+    keep = ", with per_year 0 if you never fall that way" if table == "falls" else ""
+    return f"put the row back{keep}, or {listed(steps, last='and')} too"
 
 
 def _places(group: Sequence[Problem]) -> str:

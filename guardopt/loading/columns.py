@@ -14,13 +14,15 @@ from guardopt.files.cell_types import (
     Chance,
     Correlation,
     DragFactor,
-    ExactAmount,
+    ExactHours,
     ExactMoney,
     Height,
+    Hours,
     Id,
     LogSpread,
     Millimetres,
     Money,
+    PerYear,
     Positive,
     References,
     Share,
@@ -47,7 +49,7 @@ class PartRow(RowModel):
     part: Id
     side: Annotated[Literal["left", "right", "centre", "both"], _SIDES]
     price: Money
-    hours: Amount = 0.0
+    hours: Hours = 0.0
     break_chance: Chance = 1.0
     touch_up: Money = 0.0
     strip_down: Id | None = None
@@ -61,7 +63,7 @@ class FallRow(RowModel):
     """A row of ``falls.csv``."""
 
     fall: Id
-    per_year: Amount
+    per_year: PerYear
     left_share: Share = 0.5
     tumble: Chance = 0.0
     correlation: Correlation = 0.5
@@ -82,7 +84,7 @@ class StrikeCell(RowModel):
 class RateCell(RowModel):
     """One number of falls a year in ``riding.csv``."""
 
-    per_year: Amount | None = None
+    per_year: PerYear | None = None
 
 
 class KnockOnRow(RowModel):
@@ -101,7 +103,7 @@ class GuardRow(RowModel):
     price: ExactMoney
     price_left: ExactMoney | None = None
     price_right: ExactMoney | None = None
-    fit_hours: ExactAmount = Decimal(0)
+    fit_hours: ExactHours = Decimal(0)
     slot: Id | None = None
     lasts_falls: Positive | None = None
     renew_price: Money | None = None

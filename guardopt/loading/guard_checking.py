@@ -11,7 +11,7 @@ from decimal import Decimal
 from itertools import combinations
 from typing import TypeVar
 
-from guardopt.errors import Place
+from guardopt.errors import Missing, Place
 from guardopt.files.cell_types import LARGEST_NUMBER
 from guardopt.files.cells import Findings, Row
 from guardopt.loading.columns import CoverRow, ExposeRow, GuardRow, OfferRow
@@ -188,7 +188,7 @@ def _meetings(
         if values.fall is not None and fall_ids is not None and values.fall not in fall_ids:
             blank = "; leave it blank for all falls" if values.fall == "all" else ""
             expected = f"expected a fall of {findings.table('falls')}{blank or advice(values.fall, fall_ids)}"
-            absent = ("falls", "all", blank) if blank else absent_row("falls", values.fall, fall_ids)
+            absent = Missing("falls", "all", blank) if blank else absent_row("falls", values.fall, fall_ids)
             findings.error(row.where("fall"), f"found {shown(values.fall)}, {expected}", missing=absent)
         spelled_out = _spelled_out(values.fall, choices, reached)
         if reached and all(choices) and not spelled_out:

@@ -57,6 +57,10 @@ def _odd_settings(scenario: Scenario, settings: Mapping[str, Row], findings: Fin
     elif scenario.cap == 0.0:
         where = settings["insurance"].where("excess")
         findings.warn(where, "found 0 and no rise of the premium: no fall can cost the owner anything but wear")
+    elif scenario.insurance is not None and scenario.insurance.excess > scenario.value:
+        where = settings["insurance"].where("excess")
+        message = f"found {scenario.insurance.excess:g}, more than the whole bike is worth, {scenario.value:g}"
+        findings.warn(where, f"{message}: the insurer would never pay")
     if scenario.discount_rate >= HIGH_DISCOUNT_RATE:
         where = settings["owner"].where("discount_rate")
         findings.warn(where, f"found {scenario.discount_rate:g}, a high rate for one year")
@@ -187,6 +191,10 @@ def _odd_guards(scenario: Scenario, rows: Mapping[str, Row], findings: Findings)
             findings.warn(row.where("renew_price"), "has no effect: without lasts_falls the guard never wears out")
         if guards[0].sells_cents and not guards[0].owned:
             findings.warn(row.where("sells_for"), "has no effect: only a guard that is owned can be sold")
+        later = max(scenario.resale_value([guard.id]) for guard in guards)
+        if guards[0].owned and 0 < guards[0].sells_cents < round(later * 100):
+            message = f"found {guards[0].sells_cents / 100:.2f}, less than it fetches at the end by its resale_share"
+            findings.warn(row.where("sells_for"), f"{message}, worth {later:.2f} today: to sell it now would be a loss")
         if row.text("not_with") and not any(guard.not_with for guard in guards):
             findings.warn(row.where("not_with"), "has no effect: those guards are on the other side")
         barred = [guard for guard in guards if _can_never_be_fitted(scenario, guard)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from guardopt.errors import Place
+from guardopt.errors import Missing, Place
 from guardopt.files.cells import Findings, Row
 from guardopt.files.limits import LONGEST_CHAIN
 from guardopt.loading.columns import KnockOnRow, PartRow
@@ -23,7 +23,7 @@ def parts_of(entries: Sequence[Entry[PartRow]], groups: Sequence[str] | None, fi
         group = values.strip_down
         if group is not None and groups is not None and group not in groups:
             message = f"found '{group}', expected a key of [strip_down]{advice(group, groups)}"
-            missing = ("[strip_down]", group, advice(group, groups))
+            missing = Missing("[strip_down]", group, advice(group, groups))
             findings.error(entry.row.where("strip_down"), message, missing=missing)
         if (values.x is None) != (values.y is None):
             given, open_ = ("x", "y") if values.y is None else ("y", "x")

@@ -67,6 +67,15 @@ def _named(entry: Entry[PointRow], parts: Roster, guards: Roster, findings: Find
     if not (parts.is_complete and guards.is_complete):
         return ()
     known = [*parts.rows, *guards.rows]
+    rows_missing = [
+        one.missing for one in findings.problems if one.missing and one.missing.table in ("parts", "guards")
+    ]
+    named_elsewhere = next((missing for missing in rows_missing if missing.name == row), None)
+    if named_elsewhere is not None:
+        has_none = f"{findings.table(named_elsewhere.table)} has no row for it"
+        message = f"found {shown(name)}, which other tables name, but {has_none}"
+        findings.error(where, message, missing=named_elsewhere)
+        return ()
     close = difflib.get_close_matches(row.casefold(), known, n=1, cutoff=LOOKS_ALIKE)
     if dot:
         hint = f"; did you mean {close[0]}?" if close else ""

@@ -12,6 +12,7 @@ from guardopt.files.cell_types import (
     Chance,
     ExactMoney,
     Height,
+    Hours,
     Id,
     Millimetres,
     Money,
@@ -73,7 +74,7 @@ class StripDownKey(RowModel):
     """One key of the table ``[strip_down]``."""
 
     group: Id
-    hours: Amount
+    hours: Hours
 
 
 class WordKey(RowModel):

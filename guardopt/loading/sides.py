@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from guardopt.errors import Place
+from guardopt.errors import Missing, Place
 from guardopt.files.cells import Findings
 from guardopt.files.tables import Table
 from guardopt.loading.columns import GuardRow, PartRow
@@ -81,12 +81,10 @@ class Roster:
         return chosen
 
 
-def absent_row(table: str, name: str, known: Iterable[str]) -> tuple[str, str, str]:
-    """A row that cells name and that is not there, with what to say of it: most likely it was deleted alone."""
-    keep = ", with per_year 0 if you never fall that way," if table == "falls" else ""
-    remedy = f"put the row back{keep} or take the name out there too"
+def absent_row(table: str, name: str, known: Iterable[str]) -> Missing:
+    """A row that cells name and that is not there; most likely it was deleted alone."""
     close = nearest(name, known)
-    return table, name, f"; did you mean {close}? If not, {remedy}" if close else f"; {remedy}"
+    return Missing(table, name, f"; did you mean {close}? If not, " if close else "; ", is_deleted=True)
 
 
 def ids_in(table: Table | None, column: str) -> list[str] | None:

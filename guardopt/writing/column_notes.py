@@ -88,7 +88,9 @@ COLUMN_NOTES: Mapping[str, Mapping[str, Note]] = {
         "weight_kg": Note("What it weighs", "kg", "0"),
         "dislike": Note("What you would pay not to have it on the bike", _MONEY, "0"),
         "resale_share": Note("The share of its price you get back at the end", "0 to 1", "0"),
-        "sells_for": Note("What a guard you own fetches now if it comes off", _MONEY, "0"),
+        "sells_for": Note(
+            "What a guard you own fetches now if it comes off; for each side if it is sold for both", _MONEY, "0"
+        ),
     },
     "covers": {
         "guard": Note("A guard of the sheet guards; a + b if they protect only together"),

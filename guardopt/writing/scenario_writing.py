@@ -37,6 +37,9 @@ TO_FILL_IF_GIVEN = ("renew_price",)
 SETTINGS_TO_FILL = ("title", "bike.value", "bike.salvage", "owner.years", "owner.budget", "labour.repair_rate")
 """The settings likewise."""
 
+IF_INSURED = ("insurance.excess", "insurance.premium_rise")
+"""Those that only who is insured for damage to their own bike fills in; left blank they mean no insurance."""
+
 _REFERENCES = {
     ("hits", "part"): "parts",
     ("knock_on", "part"): "parts",
@@ -167,7 +170,7 @@ def _settings_sheet(settings: Mapping[str, Row], *, is_starter: bool) -> Sheet:
             address = f"{name}.{key}" if name else key
             note = notes.get(key, WORD_NOTE if name == "words" else GROUP_NOTE)
             default = f" Blank means: {note.default}." if note.default else ""
-            if is_starter and address in SETTINGS_TO_FILL:
+            if is_starter and address in (*SETTINGS_TO_FILL, *IF_INSURED):
                 marked.add((len(rows), 1))
             rows.append([address, "" if row is None else row.text(key), note.unit, f"{note.meaning}.{default}"])
     columns = (

@@ -39,7 +39,9 @@ _START = (
     "",
     "How to fill it in",
     "1. The yellow cells first: what the bike is worth, what its parts cost, how often you expect each kind of fall, "
-    "and then what guards cost: their prices, what renewing them costs, and offers for several at once.",
+    "and then what guards cost: their prices, what renewing them costs, and offers for several at once. If you are "
+    "insured for damage to your own bike: insurance.excess and insurance.premium_rise among the settings as well; "
+    "left blank, they mean that you bear all damage yourself.",
     "2. Point at a heading to read what stands below it, in which unit, and what a blank cell means.",
     "3. Chances may be numbers from 0 to 1 or words. Clearly apart are "
     f"{listed(LADDER, last='and')}; others lie between, some close together: usually is hardly more than often. "

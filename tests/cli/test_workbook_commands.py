@@ -50,6 +50,7 @@ def test_new_writes_a_workbook_that_checks(tmp_path: Path) -> None:
     result = run("new", mine, "--like", "scooter")
     assert "Put in your own first, 40 cells:" in result.output
     assert "  parts: price (30)" in result.output
+    assert "\nIf you are insured for damage to your own bike: excess and premium_rise" in result.output
     assert "  guards: price, owned and renew_price where it is given (27)\n  offers: price (1)\n" in result.output
     assert json.loads(run("check", mine, "--json").stdout)["guards"] > 12
     assert complaint("new", mine) == f"{mine}: is there already; remove it or choose another name"
@@ -82,6 +83,9 @@ def test_a_written_workbook_looks_cared_for(tmp_path: Path) -> None:
     assert "invented" in book["start"]["A1"].value
     words = "never, rarely, sometimes, as often as not, often, almost always and always"
     assert any(words in str(cell.value) for cell in book["start"]["A"])
+    assert any(
+        "insured for damage to your own bike: insurance.excess" in str(cell.value) for cell in book["start"]["A"]
+    )
     parts = book["parts"]
     headings = {cell.value: cell for cell in parts[1]}
     assert all(cell.comment for cell in headings.values())
@@ -104,6 +108,10 @@ def test_a_written_workbook_looks_cared_for(tmp_path: Path) -> None:
     assert book["guards"][f"{guards['renew_price']}3"].value is None
     assert book["guards"][f"{guards['renew_price']}3"].fill.bgColor.rgb != yellow
     assert book["offers"]["C2"].fill.bgColor.rgb == yellow
+    settings = {row[0].value: row[1] for row in book["scenario"].iter_rows(min_row=2)}
+    marked = {key for key, cell in settings.items() if cell.fill.bgColor.rgb == yellow}
+    assert {key for key in marked if key.startswith("insurance.")} == {"insurance.excess", "insurance.premium_rise"}
+    assert load(tmp_path / "mine.xlsx").insurance is None
     covers = {
         str(rule.sqref).partition(":")[0]: rule.formula1 for rule in book["covers"].data_validations.dataValidation
     }

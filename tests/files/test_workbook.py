@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
 import pytest
 from folders import problems_of, write_folder
-from workbooks import SHEET, rewritten, small_workbook
+from workbooks import SHEET, converted, needs_libreoffice, rewritten, small_workbook
 
 from guardopt.loading.load import load
+from guardopt.model.pieces import Side
 
 
 def test_a_workbook_is_the_same_scenario_as_a_folder(tmp_path: Path) -> None:
@@ -31,8 +32,26 @@ def test_a_workbook_is_the_same_scenario_as_a_folder(tmp_path: Path) -> None:
         (
             "C2",
             date(2026, 5, 1),
-            "found '2026-05-01', a date: write 1.5 or 5.1; spreadsheets make dates of numbers, so "
-            "format the cells as numbers first",
+            "found '2026-05-01', a date, perhaps from typing 1/5: format the cell as a number and write 0.2 "
+            "(or 1.5 or 5.1 if that was meant)",
+        ),
+        (
+            "C2",
+            date(1900, 2, 28),
+            "found '1900-02-28', a date: write 59 or 60; spreadsheets make dates of numbers, so format the cells as "
+            "numbers first",
+        ),
+        (
+            "E2",
+            time(1, 4),
+            "found '01:04:00', a time of day, perhaps from typing 1:4: format the cell as a number and write 0.25 "
+            "(or 0.0444444 if that was meant)",
+        ),
+        (
+            "D2",
+            time(1, 30),
+            "found '01:30:00', a time of day, perhaps from typing 1:30: format the cell as a number and write 1.5 "
+            "(or 0.0625 if that was meant)",
         ),
         ("A3", "lever", "found 'lever' again, first in parts, row 2"),
         ("J2", "x", "found 'x' in a column without a name"),
@@ -159,6 +178,32 @@ def test_logical_values_and_dates_are_what_they_say(tmp_path: Path) -> None:
     scenario = load(small_workbook(tmp_path / "mine.xlsx", change))
     assert not scenario.guard["crash_bar"].owned
     assert scenario.guard["crash_bar"].note == "2026-03-31"
+
+
+SHOWN = {("falls", "B2"): 1.4, ("parts", "E2"): 0.25, ("parts", "C2"): 61, ("parts", "C3"): 59, ("parts", "C4"): 1.205}
+"""Numbers in cells that were dates or times once, whose format stays."""
+
+
+@pytest.mark.parametrize("number_format", ["d.m.yy", "hh:mm", "[h]:mm:ss", "yyyy-mm-dd hh:mm"])
+@pytest.mark.parametrize("ending", ["xlsx", pytest.param("ods", marks=needs_libreoffice)])
+def test_a_number_shown_as_a_date_or_a_time_is_that_number(ending: str, number_format: str, tmp_path: Path) -> None:
+    """A spreadsheet shows 0.25 as six in the morning; from day 61 on it counts a leap day that 1900 did not have."""
+
+    def change(book: Any) -> None:
+        for (sheet, cell), number in SHOWN.items():
+            # 59 and 60 are the same day, so 59 is left as it is where days are counted that way.
+            book[sheet][cell] = number
+            if number != 59 or ending == "ods" or number_format == "[h]:mm:ss":
+                book[sheet][cell].number_format = number_format
+
+    path = small_workbook(tmp_path / "mine.xlsx", change)
+    scenario = load(converted(path, ending, tmp_path / "out") if ending == "ods" else path)
+    assert scenario.falls[0].per_year == 1.4
+    assert scenario.parts[0].break_chance == 0.25
+    assert [part.price for part in scenario.parts if part.side is not Side.RIGHT][:3] == [61, 59, 1.205]
+    # A time is told, since times are typed as well; no date before 1901 is typed.
+    is_told = any("a time of day; taken for the number the cell holds" in str(one) for one in scenario.warnings)
+    assert is_told is (ending == "xlsx" or number_format in ("hh:mm", "[h]:mm:ss"))
 
 
 def test_a_number_is_no_text_in_which_a_point_may_divide_thousands(tmp_path: Path) -> None:

@@ -135,19 +135,20 @@ def test_a_column_left_blank_is_one_line(tmp_path: Path) -> None:
             "parts",
             "engine_case",
             "no row for engine_case, though 4 cells name it (hits.csv, line 3; "
-            "covers.csv, lines 3 and 5-6); put the row back or take the name out there too",
+            "covers.csv, lines 3 and 5-6); put the row back, or delete those rows of hits.csv and covers.csv too",
         ),
         (
             "guards",
             "crash_bar",
             "no row for crash_bar, though 4 cells name it (covers.csv, lines 3-4 and 6; offers.csv, line 2); "
-            "put the row back or take the name out there too",
+            "put the row back, or delete those rows of covers.csv and offers.csv too",
         ),
         (
             "falls",
             "tip_over",
             "no row for tip_over, though 2 cells name it (hits.csv, line 1; covers.csv, line 6); "
-            "put the row back, with per_year 0 if you never fall that way, or take the name out there too",
+            "put the row back, with per_year 0 if you never fall that way, or delete those rows of covers.csv (a blank "
+            "fall would mean every fall) and delete that column of hits.csv too",
         ),
     ],
 )
@@ -155,6 +156,19 @@ def test_a_row_that_was_deleted_is_told_once(name: str, row: str, cause: str, tm
     """The cause is named, not every place that suffers from it."""
     lines = [line for line in SMALL_TWIN[name].splitlines(keepends=True) if not line.startswith(row)]
     assert told(write_folder(tmp_path, **{name: "".join(lines)})) == [f"{name}.csv: {cause}"]
+
+
+def test_a_guard_that_others_need_is_taken_out_of_their_cells(tmp_path: Path) -> None:
+    """Their own rows stay."""
+    guards = "".join(
+        line for line in SMALL_TWIN["guards"].splitlines(keepends=True) if not line.startswith("crash_bar")
+    )
+    guards = guards.replace("radiator_grille,centre,45,0.4,,,,", "radiator_grille,centre,45,0.4,,,,crash_bar")
+    (problem,) = (line for line in told(write_folder(tmp_path, guards=guards)) if "no row for crash_bar" in line)
+    assert problem.endswith(
+        "put the row back, or delete those rows of covers.csv and offers.csv and take the name out of those cells of "
+        "guards.csv too"
+    )
 
 
 def test_a_row_that_was_renamed_is_told_with_the_new_name(tmp_path: Path) -> None:

@@ -26,6 +26,20 @@ ODDITIES = [
         "bills above the value of the bike would still be repaired",
     ),
     (
+        [("scenario", "[sampling]", "[insurance]\nexcess = 5000\n[sampling]")],
+        "scenario.toml, line 20, [insurance] excess: found 5000, more than the whole bike is worth, 4000: "
+        "the insurer would never pay",
+    ),
+    (
+        [
+            ("guards", "resale_share\n", "resale_share,sells_for\n"),
+            ("guards", "no,4,20,0.3\n", "yes,4,20,0.3,49\n"),
+        ],
+        # 0.3 of 180, at 3 % for 3 years: 54 / 1.03^3.
+        "guards.csv, line 3, column sells_for: found 49.00, less than it fetches at the end by its resale_share, worth "
+        "49.42 today: to sell it now would be a loss",
+    ),
+    (
         [("scenario", "discount_rate = 0.03", "discount_rate = 0.3")],
         "scenario.toml, line 10, [owner] discount_rate: found 0.3, a high rate for one year",
     ),
@@ -224,3 +238,11 @@ def test_three_decimals_are_no_thousands_where_no_money_is_meant(tmp_path: Path)
     guards = SMALL_TWIN["guards"].replace(",0.1,,", ",1.125,,")
     assert parts != SMALL_TWIN["parts"] and guards != SMALL_TWIN["guards"]
     assert load(write_folder(tmp_path, parts=parts, guards=guards)).warnings == ()
+
+
+@pytest.mark.parametrize("sells_for", ["50", "0", ""])
+def test_what_fetches_more_now_than_later_may_be_sold(sells_for: str, tmp_path: Path) -> None:
+    """Nor is anything said where no price is given: then it is not for sale."""
+    guards = SMALL_TWIN["guards"].replace("resale_share\n", "resale_share,sells_for\n")
+    guards = guards.replace("no,4,20,0.3\n", f"yes,4,20,0.3,{sells_for}\n")
+    assert load(write_folder(tmp_path, guards=guards)).warnings == ()

@@ -10,6 +10,7 @@ from measured import FALLS, MEASURED, POINTS, measured_folder
 
 from guardopt.loading.load import load
 from guardopt.model.pieces import Point
+from guardopt.reports.check_text import check_text
 
 MM = "expected a number of millimetres from"
 
@@ -117,6 +118,25 @@ def test_points_in_one_plane_are_an_error(tmp_path: Path) -> None:
     flat = "id,forward,out,up\ntank,0,0,0\ntank,500,0,900\ntank,900,0,500\ntank,900,0,0\n"
     (problem,) = problems_of(measured_folder(tmp_path, points=flat))
     assert problem.startswith("points.csv, line 2: the points of the bare bike lie in one plane")
+
+
+def test_points_of_a_guard_that_was_deleted_are_counted_with_what_else_names_it(tmp_path: Path) -> None:
+    """They would go on to carry the bike, as something of one's own that is always there."""
+    guards = "".join(
+        line for line in SMALL_TWIN["guards"].splitlines(keepends=True) if not line.startswith("crash_bar")
+    )
+    assert problems_of(measured_folder(tmp_path, guards=guards)) == [
+        "guards.csv: no row for crash_bar, though 6 cells name it (covers.csv, lines 3-4 and 6; offers.csv, line 2; "
+        "points.csv, lines 18-19); put the row back, or delete those rows of covers.csv, offers.csv and points.csv too"
+    ]
+
+
+def test_names_of_ones_own_are_told_as_what_is_always_there(tmp_path: Path) -> None:
+    """So that the points of something that is no longer on the bike are noticed, if nothing else names it."""
+    report = " ".join(check_text(load(measured_folder(tmp_path))).split())
+    named = "peg, fork_foot, mirror, tail, front_tyre and rear_tyre"
+    assert f"Points of neither a part nor a guard: {named}. They count as always on the bike" in report
+    assert "Points of neither" not in check_text(load(write_folder(tmp_path / "unmeasured")))
 
 
 def test_a_name_that_is_part_and_guard_is_an_error(tmp_path: Path) -> None:

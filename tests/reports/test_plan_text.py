@@ -259,6 +259,15 @@ def test_a_check_says_what_the_scenario_holds(twin: Scenario) -> None:
         assert fact in said
 
 
+def test_a_check_says_what_owned_guards_fetch(tmp_path: Path) -> None:
+    """The number of a row is for each side, so it is told for both as well."""
+    guards = SMALL_TWIN["guards"].replace("resale_share\n", "resale_share,sells_for\n")
+    guards = guards.replace("12,,,,0.1,,\n", "12,,,yes,0.1,,,30\n").replace("no,4,20,0.3\n", "yes,4,20,0.3,80\n")
+    said = one_paragraph(check_text(guardopt.load(write_folder(tmp_path, guards=guards))))
+    sold = "lever_guard (left and right) EUR 60.00 together, crash_bar EUR 80.00"
+    assert f"Guards you own that can be sold if they come off: {sold}." in said
+
+
 def headline(made: Plan) -> str:
     """The lines before the first blank one, title left out."""
     return one_paragraph(plan_text(made).partition("\n\n")[0]).partition("= ")[2]

@@ -7,6 +7,7 @@ read as their values. What the reading library passes over in silence is told by
 from __future__ import annotations
 
 import io
+import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -23,9 +24,13 @@ from guardopt.files.workbooks.survey import MOST_CELLS, SheetSurvey, survey
 from guardopt.files.workbooks.zip_archive import UnfitWorkbookError
 from guardopt.number_faults import thousands_fault
 from guardopt.spelling import escaped, nearest, printable, shown
+from guardopt.spreadsheet_dates import day_number
 
 SETTINGS_SHEET = "scenario"
 SETTING_COLUMNS = ("key", "value")
+
+_TIME_OF_ODS = re.compile(r"PT([0-9]{1,7})H([0-9]{1,2})M([0-9]{1,2}(?:\.[0-9]+)?)S")
+"""A time of a day or more, which the library leaves as it stands in the file (a duration of ISO 8601)."""
 
 _TOO_LARGE = 200_000_000
 """Bytes of a file that is not even opened."""
@@ -180,12 +185,17 @@ class Workbook:
             place = replace(whole, line=row + 1, letters=_letters(column), item=f"column {_letters(column)}")
             findings.error(place, message)
         grid = self.book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-        texts = ((line, [_as_text(value) for value in cells]) for line, cells in enumerate(grid, start=1))
+        texts = (
+            (line, [_as_text(value, is_ods=surveyed.is_ods) for value in cells])
+            for line, cells in enumerate(grid, start=1)
+        )
         return None if lost else ((line, cells) for line, cells in texts if any(cells))
 
 
-def _as_text(value: object) -> str:
+def _as_text(value: object, *, is_ods: bool) -> str:
     """What a CSV file would hold for a cell."""
+    if isinstance(value, date) and (number := day_number(value, is_ods=is_ods)) is not None:
+        value = number
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
@@ -197,9 +207,23 @@ def _as_text(value: object) -> str:
     if isinstance(value, date | time):
         return value.isoformat()
     if isinstance(value, timedelta):
-        return str(value)
+        return _clock(value)
+    if is_ods and isinstance(value, str) and (match := _TIME_OF_ODS.fullmatch(value)):
+        hours, minutes, seconds = match.groups()
+        return _clock(timedelta(hours=int(hours), minutes=int(minutes), seconds=float(seconds)))
     # Composed and decomposed accents look the same, so ids typed on different machines have to compare equal.
     return unicodedata.normalize("NFC", str(value)).strip()
+
+
+def _clock(span: timedelta) -> str:
+    """A span of time as a time of day, of a day with as many hours as it takes.
+
+    >>> _clock(timedelta(days=1, hours=9, minutes=36))
+    '33:36:00'
+    """
+    minutes, rest = divmod(span, timedelta(minutes=1))
+    seconds = f"{rest.total_seconds():09.6f}".rstrip("0").rstrip(".")
+    return f"{minutes // 60:02}:{minutes % 60:02}:{seconds:0>2}"
 
 
 def _letters(column: int) -> str:

@@ -36,6 +36,8 @@ class SheetSurvey:
         Cells whose formula ended in an error, and the error.
     uncomputed
         Cells with a formula whose result is not in the file.
+    is_ods
+        Whether it is of an ``.ods`` workbook, which counts days from another one.
     """
 
     rows: int = 0
@@ -43,6 +45,7 @@ class SheetSurvey:
     merged: list[tuple[int, int, int, int]] = field(default_factory=list)
     errors: dict[tuple[int, int], str] = field(default_factory=dict)
     uncomputed: list[tuple[int, int]] = field(default_factory=list)
+    is_ods: bool = False
 
     def reach(self, rows: int, columns: int) -> None:
         """Note that something stands in a cell."""
@@ -186,7 +189,7 @@ class _OdsSheets:
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         if name == "table":
-            self._sheet = self.found.setdefault(attributes["table:name"], SheetSurvey())
+            self._sheet = self.found.setdefault(attributes["table:name"], SheetSurvey(is_ods=True))
             self._row = 0
         elif name == "table-row":
             self._row_repeats = int(attributes.get("table:number-rows-repeated", "1"))

@@ -8,9 +8,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from guardopt.errors import Place
 from guardopt.files.cells import Findings
 from guardopt.model.chance_words import chance_word
-from guardopt.number_faults import DECIMAL_COMMA, POINT_AND_THREE_DIGITS, POINTS_AND_A_COMMA, NumberFault
+from guardopt.number_faults import (
+    A_TIME,
+    DECIMAL_COMMA,
+    POINT_AND_THREE_DIGITS,
+    POINTS_AND_A_COMMA,
+    NumberFault,
+    date_or_time,
+    thousands_fault,
+)
+from guardopt.spreadsheet_dates import part_of_day, typed_as_hours, typed_as_odds
 
 _SPELLINGS = {"true": "yes", "y": "yes", "1": "yes", "false": "no", "n": "no", "0": "no", "center": "centre"}
 """What else a choice may be called: logical values of spreadsheets, and the other spelling of English."""
@@ -32,6 +42,26 @@ def word_meant(text: str, findings: Findings) -> Decimal | None:
         return None
     findings.words_used[word] = chance
     return Decimal(repr(chance))
+
+
+def time_meant(text: str, where: Place, findings: Findings, *, are_hours: bool) -> str:
+    """The number of a cell of a workbook that is shown as a time, with a warning; other text as it is.
+
+    Raises
+    ------
+    UnclearCellError
+        It may have been typed as a time: hours and minutes of work, or odds.
+    """
+    number = part_of_day(text)
+    if number is None or not (are_hours or where.letters):
+        return text
+    typed = typed_as_hours(text) if are_hours else typed_as_odds(text)
+    if typed is not None:
+        raise UnclearCellError(date_or_time(A_TIME, typed))
+    message = f"found '{text}', a time of day; taken for the number the cell holds, {number:g}"
+    findings.warn(where, f"{message}; format the cell as a number to see it", kind=A_TIME)
+    # A number was not typed: a further decimal keeps its point from being taken for one that divides thousands.
+    return f"{number}0" if thousands_fault(str(number)) else str(number)
 
 
 def choice_meant(text: str, choices: Sequence[str]) -> str:

@@ -14,13 +14,19 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
 from guardopt.errors import Place
-from guardopt.files.cell_types import IS_CHANCE, IS_MONEY, IS_NUMBER, exact_number
+from guardopt.files.cell_types import IS_CHANCE, IS_HOURS, IS_MONEY, IS_NUMBER, IS_PER_YEAR, exact_number
 from guardopt.files.cells import Cell, Findings, Row
 from guardopt.files.tables import NOTE_COLUMN, Table
-from guardopt.loading.meaning.cell_meaning import UnclearCellError, choice_meant, point_for_comma, word_meant
-from guardopt.model.chance_words import chance_word
-from guardopt.number_faults import A_DATE, NumberFault, thousands_of
-from guardopt.spelling import advice, escaped, nearest, printable, shown
+from guardopt.loading.meaning.cell_meaning import (
+    UnclearCellError,
+    choice_meant,
+    point_for_comma,
+    time_meant,
+    word_meant,
+)
+from guardopt.model.chance_words import LADDER, chance_word
+from guardopt.number_faults import A_DATE, A_TIME, NumberFault, thousands_of
+from guardopt.spelling import CLOSE_LIKENESS, advice, escaped, listed, nearest, printable, shown
 
 _BLANK_BY_OTHER_MEANS = frozenset({"-", "--", "–", "—", "/", "?", "n/a", "na", "none", "nil", "."})
 
@@ -132,6 +138,8 @@ def _meant(cell: Cell, notes: list[Any], findings: Findings) -> object:
     if isinstance(value, str):
         if IS_CHANCE in notes and (number := word_meant(value, findings)) is not None:
             return number
+        if IS_NUMBER in notes:
+            value = time_meant(value, cell.where, findings, are_hours=IS_HOURS in notes)
         if IS_NUMBER in notes and cell.has_decimal_commas:
             value = point_for_comma(value)
         else:
@@ -188,10 +196,13 @@ def _report_fault(cell: Cell, model: type[RowModel], name: str, fault: NumberFau
             comma = "," in choice
             whole, cents = other.choices
             choices += [cents.replace(".", ",") if comma else cents, *([] if whole in fault.choices else [whole])]
-    advised = NumberFault(fault.what, tuple(dict.fromkeys(choices)))
+    typed = fault.typed if choices[:1] == [*fault.choices[:1]] else ""
+    advised = NumberFault(fault.what, tuple(dict.fromkeys(choices)), typed)
     wanted = "" if choices or not fault.choices else f", expected {expected(model, name)}"
-    why = "; spreadsheets make dates of numbers, so format the cells as numbers first" if fault.what == A_DATE else ""
-    findings.error(cell.where, f"found {shown(cell.value)}, {advised}{wanted}{why}", kind=fault.what)
+    is_made = fault.what in (A_DATE, A_TIME)
+    why = "; spreadsheets make dates of numbers, so format the cells as numbers first" if is_made and not typed else ""
+    message = advised.told("format the cell as a number and write" if is_made and typed else "write")
+    findings.error(cell.where, f"found {shown(cell.value)}, {message}{wanted}{why}", kind=fault.what)
 
 
 def _is_accepted(cell: Cell, model: type[RowModel], name: str, findings: Findings) -> bool:
@@ -211,7 +222,7 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
     cell = row.cells[name]
     found = cell.value
     if detail["type"] == "explained":
-        fault = NumberFault(detail["ctx"]["why"], tuple(detail["ctx"]["choices"]))
+        fault = NumberFault(detail["ctx"]["why"], tuple(detail["ctx"]["choices"]), detail["ctx"]["typed"])
         _report_fault(cell, model, name, fault, findings)
         return
     if choices_of(model, name) == ("yes", "no"):
@@ -228,11 +239,8 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
     if detail["type"] == "literal_error":
         close = nearest(str(found), wanted.replace(", ", " ").replace(" or ", " ").split())
         message += f"; did you mean {close}?" if close else ""
-    if IS_CHANCE in _notes(model, name) and isinstance(found, str) and any(map(str.isalpha, found)):
-        close = nearest(chance_word(found), findings.words)
-        message += (
-            f"; did you mean {close}?" if close else ", or a word such as never, rarely, sometimes, often or always"
-        )
+    if isinstance(found, str) and any(map(str.isalpha, found)):
+        message += _instead_of_words(found, _notes(model, name), findings)
     if detail["type"] == "string_pattern_mismatch" and str(found).endswith((".left", ".right")):
         message += "; the side goes in the column side"
     joined = "_".join(str(found).split())
@@ -242,3 +250,14 @@ def _report(row: Row, model: type[RowModel], name: str, detail: ErrorDetails, fi
     if is_optional and str(found).casefold() in _BLANK_BY_OTHER_MEANS:
         message += "; leave the cell blank if there is nothing to say"
     findings.error(cell.where, message, kind=kind)
+
+
+def _instead_of_words(found: str, notes: list[Any], findings: Findings) -> str:
+    """What to write where a chance or a rate was written in words that nothing stands for."""
+    if IS_PER_YEAR in notes:
+        return " (a number a year: once in 4 years is 0.25)"
+    if IS_CHANCE not in notes:
+        return ""
+    # Words that merely share some letters may be far apart in meaning.
+    close = nearest(chance_word(found), findings.words, CLOSE_LIKENESS)
+    return f"; did you mean {close}?" if close else f", or a word such as {listed(LADDER)}"
