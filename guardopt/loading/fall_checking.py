@@ -200,9 +200,9 @@ def _forgotten(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) 
     """Kinds of fall that guards seem to have been forgotten in, since no row of covers names them.
 
     A guard that holds in a hard fall holds in a milder one. So where two guards or more cover parts in other falls
-    only, each in one that is about as dear as this fall or dearer, rows for it are missing. A single guard may be meant
-    for one kind of fall; a part that this fall strikes far less often than the other may be left out for that; and in
-    a fall dearer than all those named, guards may well do nothing.
+    only, one of them in a fall about as dear as this one or dearer, rows for it are missing. A single guard may be
+    meant for one kind of fall; a part that this fall strikes far less often than the other may be left out for that;
+    and in a fall dearer than all those named, guards may well do nothing.
     """
     named = {cover.fall for cover in scenario.covers}
     in_all = {(cover.guards, cover.part) for cover in scenario.covers if cover.fall is None}
@@ -218,7 +218,7 @@ def _forgotten(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) 
             if struck > 0.0 and struck * AS_OFTEN >= otherwise:
                 guard = scenario.guard[cover.guards[0]].row
                 hardest[guard] = max(hardest.get(guard, 0.0), bills[cover.fall])
-        if sum(bill * AS_DEAR >= bills[fall.id] for bill in hardest.values()) > 1:
+        if len(hardest) > 1 and max(hardest.values()) * AS_DEAR >= bills[fall.id]:
             covers = findings.table("covers")
             message = (
                 f"no row of {covers} names {fall.id}, so {listed(list(hardest), last='and')} cover less in it than in "

@@ -48,7 +48,7 @@ def test_new_writes_a_workbook_that_checks(tmp_path: Path) -> None:
     """It names what to fill in, and is not written over."""
     mine = tmp_path / "mine.xlsx"
     result = run("new", mine, "--like", "scooter")
-    assert "Put in your own first, 40 cells:" in result.output
+    assert "Put in your own first, 41 cells:" in result.output
     assert "  parts: price (30)" in result.output
     assert "  guards: price, owned and renew_price where it is given (27)\n  offers: price (1)\n" in result.output
     assert json.loads(run("check", mine, "--json").stdout)["guards"] > 12

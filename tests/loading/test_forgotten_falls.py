@@ -88,6 +88,17 @@ def test_a_copied_column_is_not_enough_in_a_starter(kind: str, tmp_path: Path) -
     assert "no row of covers.csv names kerb_drop" in told.message
 
 
+@pytest.mark.parametrize("kind", [None, *KINDS])
+def test_a_starter_whose_guards_forget_the_slow_turn_is_told_so(kind: str | None, tmp_path: Path) -> None:
+    """It lies between a tip-over and a low-side, and guards hold in both."""
+    write_starter(tmp_path / "mine", kind)
+    covers = tmp_path / "mine" / "covers.csv"
+    lines = covers.read_text().splitlines()
+    covers.write_text("".join(f"{line}\n" for line in lines if not line.endswith(",slow_turn")))
+    (told,) = load(tmp_path / "mine").warnings
+    assert "no row of covers.csv names slow_turn" in told.message
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_insurance_makes_no_fall_seem_forgotten(kind: str, tmp_path: Path) -> None:
     """With an excess most falls cost the owner the same; which is the harder one is a matter of the bill."""

@@ -29,7 +29,7 @@ def test_the_starter_is_sound_and_has_nothing_odd_in_it(tmp_path: Path) -> None:
     assert scenario.warnings == ()
     assert len({part.row for part in scenario.parts}) == 9
     assert len({guard.row for guard in scenario.guards}) == 6
-    assert [fall.id for fall in scenario.falls] == ["tip_over", "low_side", "head_on"]
+    assert [fall.id for fall in scenario.falls] == ["tip_over", "slow_turn", "low_side", "head_on"]
 
 
 def test_the_starter_shows_what_a_scenario_can_say(tmp_path: Path) -> None:
@@ -52,7 +52,7 @@ def test_the_starter_explains_every_column_and_says_that_it_is_invented() -> Non
     for table in (STARTERS / "small").glob("*.csv"):
         for column in table.read_text().splitlines()[0].split(","):
             assert (
-                column in ("tip_over", "low_side", "head_on")
+                column in ("tip_over", "slow_turn", "low_side", "head_on")
                 or f"\n#   {column}" in settings
                 or f", {column} " in settings
             )
