@@ -1,5 +1,6 @@
 """The starter scenario is sound, small, and written whole or not at all; so is a copy of another scenario."""
 
+import csv
 import os
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from guardopt.files import folder_writing
 from guardopt.loading.load import load
 from guardopt.questions.bill import bill
 from guardopt.writing.starter import STARTERS, copy_scenario, write_starter
+from guardopt.writing.starter_kinds import KINDS
 
 
 def message_of(folder: Path | str) -> str:
@@ -56,6 +58,15 @@ def test_the_starter_explains_every_column_and_says_that_it_is_invented() -> Non
                 or f"\n#   {column}" in settings
                 or f", {column} " in settings
             )
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("table", ["guards", "falls"])
+def test_a_starter_for_a_kind_of_bike_says_what_its_guards_and_falls_are(kind: str, table: str) -> None:
+    """A rider knows the part on the bike and the fall it had, and not what somebody called them; so a note says it."""
+    rows = list(csv.DictReader((STARTERS / kind / f"{table}.csv").read_text().splitlines()))
+    assert all(3 <= len(row["note"].split()) <= 18 for row in rows)
+    assert len({row["note"] for row in rows}) == len(rows)
 
 
 def test_its_insurance_can_be_switched_on_as_its_note_says(tmp_path: Path) -> None:
