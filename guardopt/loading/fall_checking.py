@@ -215,7 +215,7 @@ def _forgotten(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) 
             if cover.fall is None or len(cover.guards) > 1 or (cover.guards, cover.part) in in_all:
                 continue
             struck, otherwise = (scenario.hits[name, cover.part] for name in (fall.id, cover.fall))
-            if struck > 0.0 and struck * AS_OFTEN >= otherwise:
+            if 0.0 < otherwise <= struck * AS_OFTEN:
                 guard = scenario.guard[cover.guards[0]].row
                 hardest[guard] = max(hardest.get(guard, 0.0), bills[cover.fall])
         if len(hardest) > 1 and max(hardest.values()) * AS_DEAR >= bills[fall.id]:

@@ -40,11 +40,30 @@ def test_guards_that_hold_in_harder_falls_but_not_in_a_new_one_are_named(tmp_pat
     ]
 
 
+def test_a_fall_hardly_harder_than_the_one_it_was_copied_from_counts_as_that(tmp_path: Path) -> None:
+    """Whoever changes a column a little has changed nothing about what guards do."""
+    hits = HITS
+    for harder, copied in (("0.8,0.6", "0.8,0.5"), ("0.6,0.4", "0.6,0.35"), ("0.15,0.05", "0.15,0.02")):
+        hits = hits.replace(harder, copied)
+    covers = COVERS.replace("crash_bar,engine_case,0.8,low_side\ncrash_bar,tank,0.5,low_side\n", "")
+    (told,) = warnings_of(tmp_path, hits=hits, covers=covers.replace("low_side", "tip_over"))
+    assert "so crash_bar and case_cover cover less" in told
+
+
+def test_a_part_that_is_struck_in_no_fall_tells_nothing_about_one(tmp_path: Path) -> None:
+    """There are other warnings then."""
+    hits = HITS.replace("0.3,0.6,0.4", "0,0,0").replace("0.05,0.2,0.1", "0,0,0")
+    told = warnings_of(tmp_path, hits=hits)
+    assert told
+    assert not any("no row of covers" in one for one in told)
+
+
 @pytest.mark.parametrize(
     "overrides",
     [
         {"covers": COVERS + "crash_bar,engine_case,0.85,slow_turn\n"},
         {"covers": COVERS.replace("0.6,low_side", "0.6,")},
+        {"covers": COVERS.replace("case_cover,engine_case", "case_cover + lever_guard,engine_case")},
         {"covers": COVERS + "case_cover,engine_case,0.5,\n"},
         {"hits": HITS.replace("0.3,0.6,0.4", "0.3,0.6,0").replace("0.05,0.2,0.1", "0.05,0.2,0")},
         {"hits": HITS.replace("0.3,0.6,0.4", "0.3,0.6,0.1").replace("0.05,0.2,0.1", "0.05,0.2,0.01")},
@@ -53,6 +72,7 @@ def test_guards_that_hold_in_harder_falls_but_not_in_a_new_one_are_named(tmp_pat
     ids=[
         "it has a row",
         "a single guard is meant for other falls",
+        "the other guard does it only together with a third",
         "a guard covers the part in all falls besides",
         "it strikes nothing that they cover",
         "it hardly strikes what they cover",
