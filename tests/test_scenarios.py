@@ -16,6 +16,7 @@ from guardopt.loading.load import load
 from guardopt.model.aims import Aim, Limits, Status
 from guardopt.optimization.benders import Planner
 from guardopt.questions.bench import Bench
+from guardopt.questions.bill import bill
 from guardopt.questions.measured.touchdown import touchdown
 from guardopt.questions.plan import plan
 from guardopt.reports.plan_text import plan_text
@@ -220,6 +221,17 @@ def test_a_starter_says_that_it_is_invented(kind: str) -> None:
     settings = (STARTERS / kind / "scenario.toml").read_text()
     assert "invented" in tomllib.loads(settings)["title"]
     assert "INVENTED" in settings
+
+
+@pytest.mark.parametrize("kind", ["small", *KINDS])
+def test_a_fall_while_turning_slowly_comes_between_a_drop_and_a_slide(kind: str) -> None:
+    """Rarer than the first and commoner than the second; dearer than the first and cheaper than the second, bare or not."""
+    scenario = load(STARTERS / kind, {"scenario.sampling.falls": 1000})
+    rates = {fall.id: fall.per_year for fall in scenario.falls}
+    assert rates["tip_over"] > rates["slow_turn"] > rates["low_side"]
+    for kit in ([], plan(scenario, reasons=False).kit):
+        cost = bill(scenario, kit).falls.set_index("fall")["owner_cost"]
+        assert cost["tip_over"] < cost["slow_turn"] < cost["low_side"]
 
 
 def test_every_shipped_part_has_its_place_and_both_sides_share_it() -> None:

@@ -1,9 +1,9 @@
-"""Kinds of fall: what each is, the chance that it strikes each part, and how often it comes in each way of riding."""
+"""Kinds of fall: what each is, the chance that it strikes each part, how often it comes; and what is odd about them."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from guardopt.errors import Place
@@ -13,9 +13,18 @@ from guardopt.loading.columns import FallRow, RateCell, StrikeCell
 from guardopt.loading.meaning.row_checking import Entry, check_columns, validate
 from guardopt.loading.sides import Roster, absent_row
 from guardopt.model.pieces import Fall
-from guardopt.spelling import nearest, shown
+from guardopt.model.scenario import Scenario
+from guardopt.spelling import listed, nearest, shown
 
 NAME = re.compile(r"[\w-]+")
+
+MOST_FALLS_A_YEAR = 365
+
+AS_DEAR = 1.25
+"""Of two falls whose bills differ by no more than this factor, neither counts as the harder one."""
+
+AS_OFTEN = 2.0
+"""A fall that strikes a part less often than another by more than this factor hardly strikes it."""
 
 
 def fall_of(values: FallRow) -> Fall:
@@ -56,7 +65,10 @@ def hits_of(
     if table is None:
         return {}
     falls = [fall for fall in (table.columns if fall_ids is None else fall_ids) if fall != "part"]
-    has_one = f"; each kind of fall of {findings.table('falls')} has one: the chance that it strikes each part"
+    has_one = (
+        f"; each kind of fall of {findings.table('falls')} has one: the chance that it strikes each part; "
+        "copy the column of the fall that is most like it and change what differs"
+    )
     absent = check_columns(
         table,
         ["part", *falls],
@@ -158,3 +170,70 @@ def _rate(row: Row, fall: FallRow, findings: Findings) -> float:
     cell = row.cells.get(fall.fall, Cell("", where))
     found = validate(Row(row.place, "", {"per_year": replace(cell, where=where)}), RateCell, findings)
     return fall.per_year if found is None or found.per_year is None else found.per_year
+
+
+def odd_falls(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) -> None:
+    """Note what is odd about kinds of fall, given the rows that they were read from."""
+    for fall in scenario.falls:
+        where = rows[fall.id].where("per_year")
+        if fall.per_year == 0.0:
+            findings.warn(where, "found 0: this kind of fall never happens")
+        elif fall.per_year > MOST_FALLS_A_YEAR:
+            findings.warn(where, f"found {fall.per_year:g}, more than one fall a day")
+    _too_dear(scenario, rows, findings)
+    _forgotten(scenario, rows, findings)
+
+
+def _too_dear(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) -> None:
+    """Falls that cost more a year than the bike is worth: nobody would go on riding it."""
+    yearly = [fall.per_year * min(_mean_bill(scenario, fall), scenario.cap) for fall in scenario.falls]
+    for fall, cost in zip(scenario.falls, yearly, strict=True):
+        if cost > scenario.value and fall.per_year <= MOST_FALLS_A_YEAR:
+            message = f"found {fall.per_year:g}: such falls cost some {cost:.0f} a year, more than the bike is worth"
+            findings.warn(rows[fall.id].where("per_year"), message)
+    if max(yearly, default=0.0) <= scenario.value < sum(yearly):
+        message = f"falls cost some {sum(yearly):.0f} a year in all, more than the bike is worth"
+        findings.warn(next(iter(rows.values())).where("per_year"), message)
+
+
+def _forgotten(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) -> None:
+    """Kinds of fall that guards seem to have been forgotten in, since no row of covers names them.
+
+    A guard that holds in a hard fall holds in a milder one. So where two guards or more cover parts in other falls
+    only, one of them in a fall about as dear as this one or dearer, rows for it are missing. A single guard may be
+    meant for one kind of fall; a part that this fall strikes far less often than the other may be left out for that;
+    and in a fall dearer than all those named, guards may well do nothing.
+    """
+    named = {cover.fall for cover in scenario.covers}
+    in_all = {(cover.guards, cover.part) for cover in scenario.covers if cover.fall is None}
+    bills = {fall.id: _mean_bill(scenario, fall) for fall in scenario.falls}
+    for fall in scenario.falls:
+        if fall.per_year == 0.0 or fall.id in named:
+            continue
+        hardest: dict[str, float] = {}
+        for cover in scenario.covers:
+            if cover.fall is None or len(cover.guards) > 1 or (cover.guards, cover.part) in in_all:
+                continue
+            struck, otherwise = (scenario.hits[name, cover.part] for name in (fall.id, cover.fall))
+            if 0.0 < otherwise <= struck * AS_OFTEN:
+                guard = scenario.guard[cover.guards[0]].row
+                hardest[guard] = max(hardest.get(guard, 0.0), bills[cover.fall])
+        if len(hardest) > 1 and max(hardest.values()) * AS_DEAR >= bills[fall.id]:
+            covers = findings.table("covers")
+            message = (
+                f"no row of {covers} names {fall.id}, so {listed(list(hardest), last='and')} cover less in it than in "
+                f"other falls; add rows to {covers} for it, or leave their fall blank"
+            )
+            findings.warn(rows[fall.id].where("fall"), message)
+
+
+def _mean_bill(scenario: Scenario, fall: Fall) -> float:
+    """About what the repairs after a fall cost on the bare bike: those of its direct strikes alone."""
+    shares = fall.side_shares()
+    cost = 0.0
+    for part in scenario.parts:
+        exposed = sum(share for sides, share in shares.items() if not part.side.is_sided or part.side in sides)
+        broken = part.price + part.hours * scenario.repair_rate
+        harm = part.break_chance * broken + (1.0 - part.break_chance) * part.touch_up
+        cost += exposed * scenario.hits[fall.id, part.id] * harm
+    return cost

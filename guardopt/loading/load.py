@@ -48,7 +48,7 @@ def load(folder: str | os.PathLike[str], changes: Mapping[str, object] | None = 
     >>> write_starter(folder.name)
     >>> scenario = guardopt.load(folder.name, {"falls.low_side.per_year": 0.8})
     >>> [(fall.id, fall.per_year) for fall in scenario.falls]
-    [('tip_over', 0.5), ('low_side', 0.8), ('head_on', 0.01)]
+    [('tip_over', 0.5), ('slow_turn', 0.2), ('low_side', 0.8), ('head_on', 0.01)]
     >>> guardopt.load(folder.name, {"falls.lowside.per_year": -1, "scenario.owner.years": 0})
     Traceback (most recent call last):
     guardopt.errors.InputError: ...

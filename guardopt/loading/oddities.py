@@ -9,11 +9,11 @@ from typing import TypeVar
 
 from guardopt.errors import Place
 from guardopt.files.cells import Findings, Row
+from guardopt.loading.fall_checking import odd_falls
 from guardopt.loading.point_checking import odd_points
-from guardopt.model.pieces import Cover, Exposure, Fall, Guard, KnockOn, Part
+from guardopt.model.pieces import Cover, Exposure, Guard, KnockOn, Part
 from guardopt.model.scenario import Scenario
 
-MOST_FALLS_A_YEAR = 365
 HIGH_DISCOUNT_RATE = 0.3
 
 Sided = TypeVar("Sided", Part, Guard)
@@ -41,7 +41,7 @@ def warn_of_oddities(scenario: Scenario, origins: Origins, findings: Findings) -
     """Note everything odd about a scenario that is otherwise sound."""
     _odd_settings(scenario, origins.settings, findings)
     _odd_parts(scenario, origins.parts, findings)
-    _odd_falls(scenario, origins.falls, findings)
+    odd_falls(scenario, origins.falls, findings)
     _odd_knock_ons(scenario, origins.knock_ons, findings)
     _odd_guards(scenario, origins.guards, findings)
     _odd_covers(scenario, origins.covers, findings)
@@ -118,40 +118,6 @@ def _can_be_harmed(scenario: Scenario) -> set[str]:
         if passed_on <= harmed:
             return harmed
         harmed |= passed_on
-
-
-def _odd_falls(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) -> None:
-    for fall in scenario.falls:
-        where = rows[fall.id].where("per_year")
-        if fall.per_year == 0.0:
-            findings.warn(where, "found 0: this kind of fall never happens")
-        elif fall.per_year > MOST_FALLS_A_YEAR:
-            findings.warn(where, f"found {fall.per_year:g}, more than one fall a day")
-    _too_dear(scenario, rows, findings)
-
-
-def _too_dear(scenario: Scenario, rows: Mapping[str, Row], findings: Findings) -> None:
-    """Falls that cost more a year than the bike is worth: nobody would go on riding it."""
-    yearly = [fall.per_year * _mean_cost(scenario, fall) for fall in scenario.falls]
-    for fall, cost in zip(scenario.falls, yearly, strict=True):
-        if cost > scenario.value and fall.per_year <= MOST_FALLS_A_YEAR:
-            message = f"found {fall.per_year:g}: such falls cost some {cost:.0f} a year, more than the bike is worth"
-            findings.warn(rows[fall.id].where("per_year"), message)
-    if max(yearly, default=0.0) <= scenario.value < sum(yearly):
-        message = f"falls cost some {sum(yearly):.0f} a year in all, more than the bike is worth"
-        findings.warn(next(iter(rows.values())).where("per_year"), message)
-
-
-def _mean_cost(scenario: Scenario, fall: Fall) -> float:
-    """About what a fall costs on the bare bike: its direct strikes alone, and not more than the cap."""
-    shares = fall.side_shares()
-    cost = 0.0
-    for part in scenario.parts:
-        exposed = sum(share for sides, share in shares.items() if not part.side.is_sided or part.side in sides)
-        broken = part.price + part.hours * scenario.repair_rate
-        harm = part.break_chance * broken + (1.0 - part.break_chance) * part.touch_up
-        cost += exposed * scenario.hits[fall.id, part.id] * harm
-    return min(cost, scenario.cap)
 
 
 def _odd_knock_ons(scenario: Scenario, rows: Mapping[KnockOn, Row], findings: Findings) -> None:

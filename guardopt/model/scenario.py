@@ -112,7 +112,7 @@ class Scenario:
         >>> write_starter(folder.name)
         >>> scenario = guardopt.load(folder.name)
         >>> longer = scenario.change({"scenario.owner.years": 6}).change({"falls.low_side.per_year": 0.3})
-        >>> scenario.years, longer.years, longer.falls[1].per_year
+        >>> scenario.years, longer.years, longer.falls[2].per_year
         (4.0, 6.0, 0.3)
         >>> folder.cleanup()
         """

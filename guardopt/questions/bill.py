@@ -226,7 +226,7 @@ def bill(subject: Scenario | Bench, fit: Iterable[str] | None = None) -> BillRep
     >>> folder.cleanup()
     >>> bare, fitted = guardopt.bill(scenario, []), guardopt.bill(scenario, ["engine_bar", "bar_slider"])
     >>> bare.falls["fall"].tolist()
-    ['tip_over', 'low_side', 'head_on']
+    ['tip_over', 'slow_turn', 'low_side', 'head_on']
     >>> bool((fitted.falls["owner_cost"] <= bare.falls["owner_cost"]).all())
     True
     """

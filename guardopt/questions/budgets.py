@@ -255,7 +255,7 @@ def budgets(
     >>> folder.cleanup()
     >>> curve = guardopt.budgets(scenario)
     >>> curve.pays_until
-    48.0
+    87.0
     >>> [step.budget_cents / 100 for step in curve.steps][:5]
     [0.0, 19.0, 38.0, 39.0, 48.0]
     >>> curve.at(6000).best.kit

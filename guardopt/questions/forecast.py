@@ -182,7 +182,7 @@ def forecast(
     >>> folder.cleanup()
     >>> ahead = guardopt.forecast(scenario, fit=["engine_bar"])
     >>> f"chance of nothing to pay in {scenario.years:g} years: {ahead.stock.chance_of_nothing:.0%}"
-    'chance of nothing to pay in 4 years: 13%'
+    'chance of nothing to pay in 4 years: 6%'
     >>> ahead.fitted.mean < ahead.stock.mean < ahead.stock.quantiles[0.9]
     True
     """

@@ -90,9 +90,9 @@ def try_values(
     >>> table[["scenario.owner.years", "scenario.owner.budget", "spend", "reused"]]
        scenario.owner.years  scenario.owner.budget  spend  reused
     0                     1                     60   48.0   False
-    1                     1                    350  268.0    True
+    1                     1                    350  262.0    True
     2                     4                     60   48.0    True
-    3                     4                    350  294.0    True
+    3                     4                    350  313.0    True
     >>> folder.cleanup()
     """
     bench = on_bench(subject)

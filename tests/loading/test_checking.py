@@ -15,7 +15,10 @@ from guardopt.loading.load import load
 from guardopt.loading.part_checking import loops
 
 EACH_PART = "; each part of parts.csv has one: its chance of being struck in each fall"
-EACH_FALL = "; each kind of fall of falls.csv has one: the chance that it strikes each part"
+EACH_FALL = (
+    "; each kind of fall of falls.csv has one: the chance that it strikes each part; "
+    "copy the column of the fall that is most like it and change what differs"
+)
 
 
 @pytest.mark.parametrize(("old", "new", "problem"), SETTINGS_MISTAKES)

@@ -1,5 +1,6 @@
 """The starter scenario is sound, small, and written whole or not at all; so is a copy of another scenario."""
 
+import csv
 import os
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from guardopt.files import folder_writing
 from guardopt.loading.load import load
 from guardopt.questions.bill import bill
 from guardopt.writing.starter import STARTERS, copy_scenario, write_starter
+from guardopt.writing.starter_kinds import KINDS
 
 
 def message_of(folder: Path | str) -> str:
@@ -29,7 +31,7 @@ def test_the_starter_is_sound_and_has_nothing_odd_in_it(tmp_path: Path) -> None:
     assert scenario.warnings == ()
     assert len({part.row for part in scenario.parts}) == 9
     assert len({guard.row for guard in scenario.guards}) == 6
-    assert [fall.id for fall in scenario.falls] == ["tip_over", "low_side", "head_on"]
+    assert [fall.id for fall in scenario.falls] == ["tip_over", "slow_turn", "low_side", "head_on"]
 
 
 def test_the_starter_shows_what_a_scenario_can_say(tmp_path: Path) -> None:
@@ -52,10 +54,19 @@ def test_the_starter_explains_every_column_and_says_that_it_is_invented() -> Non
     for table in (STARTERS / "small").glob("*.csv"):
         for column in table.read_text().splitlines()[0].split(","):
             assert (
-                column in ("tip_over", "low_side", "head_on")
+                column in ("tip_over", "slow_turn", "low_side", "head_on")
                 or f"\n#   {column}" in settings
                 or f", {column} " in settings
             )
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("table", ["guards", "falls"])
+def test_a_starter_for_a_kind_of_bike_says_what_its_guards_and_falls_are(kind: str, table: str) -> None:
+    """A rider knows the part on the bike and the fall it had, and not what somebody called them; so a note says it."""
+    rows = list(csv.DictReader((STARTERS / kind / f"{table}.csv").read_text().splitlines()))
+    assert all(3 <= len(row["note"].split()) <= 18 for row in rows)
+    assert len({row["note"] for row in rows}) == len(rows)
 
 
 def test_its_insurance_can_be_switched_on_as_its_note_says(tmp_path: Path) -> None:
