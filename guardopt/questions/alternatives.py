@@ -17,6 +17,7 @@ from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
 from guardopt.optimization.benders import Planner
 from guardopt.questions.bill import in_order
+from guardopt.questions.budgets import Step
 from guardopt.simulation.compiled import Bike
 from guardopt.simulation.outcomes import cost_at_once
 from guardopt.simulation.pricing import Prices
@@ -28,6 +29,49 @@ COUNT = 3
 
 LUCK = 2.0
 """A difference of fewer standard errors than this may be luck."""
+
+
+SMALL_STEP = 0.05
+"""Up to this share of the budget more money is worth a word, where the next kit saves as much."""
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """What a little more than the budget would buy.
+
+    Attributes
+    ----------
+    budget_cents
+        The budget from which it is the best kit.
+    more, saves
+        What that is beyond the budget, and what falls cost less with it over the years, on the planning sample.
+    """
+
+    budget_cents: int
+    kit: Kit
+    more: float
+    saves: float
+
+    def to_json(self, scenario: Scenario) -> dict[str, Any]:
+        """The record as ``plan --json`` prints it."""
+        return {
+            "budget": self.budget_cents / 100,
+            "kit": in_order(scenario, self.kit),
+            "more": self.more,
+            "saves": self.saves,
+        }
+
+
+def next_step(steps: Sequence[Step], budget_cents: int) -> NextStep | None:
+    """The next step of a budget curve, where it is a small one and saves as much as it takes; else None."""
+    later = next((step for step in steps if step.budget_cents > budget_cents), None)
+    own = next((step for step in reversed(steps) if step.budget_cents <= budget_cents), None)
+    if own is None or later is None:
+        return None
+    more, saves = (later.budget_cents - budget_cents) / 100, own.cost_over_years - later.cost_over_years
+    if more > SMALL_STEP * budget_cents / 100 or saves < more:
+        return None
+    return NextStep(later.budget_cents, later.best.kit, more, saves)
 
 
 @dataclass(frozen=True)

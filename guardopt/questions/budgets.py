@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -47,49 +47,6 @@ class Step:
     def spend_cents(self) -> int:
         """What the kit costs now; below 0 where guards sold for it fetch more, which `gets_cents` says."""
         return self.budget_cents - self.gets_cents
-
-
-SMALL_STEP = 0.05
-"""Up to this share of the budget more money is worth a word, where the next kit saves as much."""
-
-
-@dataclass(frozen=True)
-class NextStep:
-    """What a little more than the budget would buy.
-
-    Attributes
-    ----------
-    budget_cents
-        The budget from which it is the best kit.
-    more, saves
-        What that is beyond the budget, and what falls cost less with it over the years, on the planning sample.
-    """
-
-    budget_cents: int
-    kit: Kit
-    more: float
-    saves: float
-
-    def to_json(self, scenario: Scenario) -> dict[str, Any]:
-        """The record as ``plan --json`` prints it."""
-        return {
-            "budget": self.budget_cents / 100,
-            "kit": in_order(scenario, self.kit),
-            "more": self.more,
-            "saves": self.saves,
-        }
-
-
-def next_step(steps: Sequence[Step], budget_cents: int) -> NextStep | None:
-    """The next step of a budget curve, where it is a small one and saves as much as it takes; else None."""
-    later = next((step for step in steps if step.budget_cents > budget_cents), None)
-    own = next((step for step in reversed(steps) if step.budget_cents <= budget_cents), None)
-    if own is None or later is None:
-        return None
-    more, saves = (later.budget_cents - budget_cents) / 100, own.cost_over_years - later.cost_over_years
-    if more > SMALL_STEP * budget_cents / 100 or saves < more:
-        return None
-    return NextStep(later.budget_cents, later.best.kit, more, saves)
 
 
 @dataclass(frozen=True)

@@ -127,12 +127,13 @@ def _does_it_pay(plan: Plan) -> str:
 
 
 def _losing(plan: Plan) -> str:
-    """The guards that save less than they cost, each with those that need it and are counted with it."""
-    needed_by = {one.guard: one.swap.off for one, _ in plan.verdicts if one.guard in plan.losing and one.swap.off}
-    if not needed_by:
+    """The guards that save less than they cost, each with those that need it and do not lose by themselves."""
+    losing = set(plan.losing)
+    needed_by = {one.guard: [name for name in one.swap.off if name not in losing] for one, _ in plan.verdicts}
+    if not any(needed_by[name] for name in losing):
         return guards_named(plan.scenario, plan.losing)
     return listed(
-        [f"{name} with {listed(needed_by[name], last='and')}" if name in needed_by else name for name in plan.losing],
+        [f"{name} with {listed(needed_by[name], last='and')}" if needed_by[name] else name for name in plan.losing],
         last="and",
     )
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 from guardopt.model.aims import Aim, Best, Status
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
-from guardopt.questions.alternatives import Alternative
+from guardopt.questions.alternatives import Alternative, NextStep, next_step
 from guardopt.questions.bill import fall_rows, in_order, part_rows
-from guardopt.questions.budgets import NextStep, Step, next_step
+from guardopt.questions.budgets import Step
 from guardopt.questions.explanation.reasons import verdict_json
 from guardopt.questions.explanation.verdicts import Reason, Verdict
 from guardopt.simulation.pricing import Bill, Prices

@@ -17,9 +17,10 @@ from guardopt.errors import InputError, NoKitError, OutOfTimeError
 from guardopt.model.aims import Aim, Best
 from guardopt.model.pieces import Cover, Guard, Offer, Part, Side
 from guardopt.model.scenario import Scenario
+from guardopt.questions.alternatives import next_step
 from guardopt.questions.bench import Bench
 from guardopt.questions.bill import bill
-from guardopt.questions.budgets import READABLE, BudgetCurve, Step, budgets, next_step
+from guardopt.questions.budgets import READABLE, BudgetCurve, Step, budgets
 from guardopt.questions.plan import plan
 from guardopt.reports.question_text import budgets_text
 
