@@ -78,7 +78,8 @@ def _remedy(table: str, group: Sequence[Problem]) -> str:
     rows = [one for one in sources if one not in (*columns, *lists)]
     # A name that is only taken out leaves a blank cell, which means something else.
     blank = " (a blank fall would mean every fall)" if table == "falls" else ""
-    steps = [f"delete those rows of {listed(rows, last='and')}{blank}"] if rows else []
+    # Rows below one that is deleted move up, and the numbers named here are then those of others.
+    steps = [f"delete those rows of {listed(rows, last='and')}, the lowest first{blank},"] if rows else []
     steps += [f"delete that column of {listed(columns, last='and')}"] if columns else []
     steps += [f"take the name out of those cells of {listed(lists)}"] if lists else []
     keep = ", with per_year 0 if you never fall that way" if table == "falls" else ""

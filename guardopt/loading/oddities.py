@@ -160,7 +160,8 @@ def _odd_guards(scenario: Scenario, rows: Mapping[str, Row], findings: Findings)
         later = max(scenario.resale_value([guard.id]) for guard in guards)
         if guards[0].owned and 0 < guards[0].sells_cents < round(later * 100):
             message = f"found {guards[0].sells_cents / 100:.2f}, less than it fetches at the end by its resale_share"
-            findings.warn(row.where("sells_for"), f"{message}, worth {later:.2f} today: to sell it now would be a loss")
+            advice = "lower resale_share if this is all it will fetch"
+            findings.warn(row.where("sells_for"), f"{message}, worth {later:.2f} today: {advice}")
         if row.text("not_with") and not any(guard.not_with for guard in guards):
             findings.warn(row.where("not_with"), "has no effect: those guards are on the other side")
         barred = [guard for guard in guards if _can_never_be_fitted(scenario, guard)]

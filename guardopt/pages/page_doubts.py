@@ -66,8 +66,9 @@ def doubts(plan: Plan) -> dict[str, Any]:
             f"{'better' if short < HALF_A_CENT else 'much better'}. {proof}."
         ),
         "luck": (
-            f"On fresh falls the bike with this kit costs {number(plan.fitted.yearly_cost)}{spread} a year (± one "
-            "standard error). That error is only the luck of the simulation."
+            "On fresh falls, as in all other figures here, the bike with this kit costs "
+            f"{number(plan.fitted.yearly_cost)}{spread} a year (± one standard error). That error is only the luck of "
+            "the simulation."
         ),
         "sureness": "",
         "worth": [],

@@ -104,7 +104,7 @@ def _worth_rows(plan: Plan) -> list[dict[str, str]]:
             "name": spoken(one.guard),
             "price": "yours" if one.swap.guard.owned else number(one.spend),
             "saves": number(one.swap.saving),
-            "left": number(one.left_once_paid),
+            "left": "" if one.swap.guard.owned else number(one.left_once_paid),
             "costs_bar": f"{100.0 * one.spend / longest:.1f}",
             "saves_bar": f"{100.0 * max(0.0, one.swap.saving) / longest:.1f}",
         }
@@ -254,7 +254,7 @@ def _waited(plan: Plan) -> str:
         return ""
     costs = [f"{money(float(bill.put_right.sum()), scenario.currency)} a year {name}" for name, bill in bikes(plan)]
     return (
-        f"Damage that waits is not in these sums. It is put right {how_often_put_right(scenario)} and comes to "
+        f"Damage that you leave for later is not in these sums: put right {how_often_put_right(scenario)}, it comes to "
         f"{listed(costs, last='and')} on top."
     )
 

@@ -139,10 +139,10 @@ def _losing(plan: Plan) -> str:
 
 
 def _what_outlay_does(plan: Plan) -> str:
-    """What to buy with the prices of guards counted, where that is known and short."""
+    """What to buy to have most money left, guards paid, where that is known and short."""
     if plan.paying is None:
-        return "the aim outlay counts prices too"
-    scenario, counted = plan.scenario, "with prices counted (aim outlay) you would"
+        return "the aim outlay looks for most money left in the end"
+    scenario, counted = plan.scenario, "to have most money left in the end (aim outlay),"
     buys = both_sides(in_order(scenario, plan.paying - scenario.stock))
     if not buys:
         return f"{counted} buy nothing"
@@ -155,7 +155,7 @@ def _what_outlay_does(plan: Plan) -> str:
 
 def _still_at_risk(plan: Plan) -> str:
     scenario, currency = plan.scenario, plan.scenario.currency
-    text = f"Still at risk: {money(plan.fitted.cost_over_years, currency)} over {years(scenario.years)}"
+    text = f"Still at risk: {money(plan.fitted.cost_over_years, currency)} over {years(scenario.years)} on average"
     if plan.written_off_per_year > 0.0:
         return f"{text}, and the bike written off {once_in(plan.written_off_per_year)}."
     return f"{text}; no simulated fall writes the bike off."
@@ -240,7 +240,7 @@ def check_first(plan: Plan) -> str:
     others = _in_its_place(plan, call)
     if call.least_shortfall < LEAST_TOLD:
         other = f"{guards_named(plan.scenario, others)} in its place" if others else "doing without it"
-        return f"{call.guard} is nearly a draw with {other}: choose as you like."
+        return f"Check first how well {call.guard} holds: it is nearly a draw with {other}."
     if others:
         do = "is" if len(others) == 1 else "are"
         return (

@@ -76,8 +76,7 @@ def _kit_table(plan: Plan) -> list[str]:
             one.guard,
             costs_of(one.swap.guard),
             number(one.swap.saving),
-            number(one.left_once_paid),
-            "" if one.reason is Reason.OWNED else _paid_back(plan, one),
+            *(("", "") if one.reason is Reason.OWNED else (number(one.left_once_paid), _paid_back(plan, one))),
         )
         for one, _ in plan.verdicts
         if one.picked

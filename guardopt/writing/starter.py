@@ -48,7 +48,8 @@ _START = (
     "Write decimals as your spreadsheet does.",
     "4. The column note is yours; notes on guards and offers are printed in the shopping list, those on parts in "
     "plan --full.",
-    "5. Delete rows of parts your bike has not, in the sheet parts and wherever they are named; add rows likewise. "
+    "5. Delete rows of parts your bike has not, and of guards that nobody sells you, in their own sheet and wherever "
+    "they are named (filter for the name); add rows likewise. Of a guard that you own say what it fetches, sells_for. "
     "Delete offers that nobody makes you. A kind of fall that you never have may stay, with 0 in per_year.",
     "6. Save it, then run guardopt check on this file: it lists everything that is wrong in one go, cell by cell.",
     "",

@@ -135,20 +135,20 @@ def test_a_column_left_blank_is_one_line(tmp_path: Path) -> None:
             "parts",
             "engine_case",
             "no row for engine_case, though 4 cells name it (hits.csv, line 3; "
-            "covers.csv, lines 3 and 5-6); put the row back, or delete those rows of hits.csv and covers.csv too",
+            "covers.csv, lines 3 and 5-6); put the row back, or delete those rows of hits.csv and covers.csv, the lowest first, too",
         ),
         (
             "guards",
             "crash_bar",
             "no row for crash_bar, though 4 cells name it (covers.csv, lines 3-4 and 6; offers.csv, line 2); "
-            "put the row back, or delete those rows of covers.csv and offers.csv too",
+            "put the row back, or delete those rows of covers.csv and offers.csv, the lowest first, too",
         ),
         (
             "falls",
             "tip_over",
             "no row for tip_over, though 2 cells name it (hits.csv, line 1; covers.csv, line 6); "
-            "put the row back, with per_year 0 if you never fall that way, or delete those rows of covers.csv (a blank "
-            "fall would mean every fall) and delete that column of hits.csv too",
+            "put the row back, with per_year 0 if you never fall that way, or delete those rows of covers.csv, the "
+            "lowest first (a blank fall would mean every fall), and delete that column of hits.csv too",
         ),
     ],
 )
@@ -166,7 +166,7 @@ def test_a_guard_that_others_need_is_taken_out_of_their_cells(tmp_path: Path) ->
     guards = guards.replace("radiator_grille,centre,45,0.4,,,,", "radiator_grille,centre,45,0.4,,,,crash_bar")
     (problem,) = (line for line in told(write_folder(tmp_path, guards=guards)) if "no row for crash_bar" in line)
     assert problem.endswith(
-        "put the row back, or delete those rows of covers.csv and offers.csv and take the name out of those cells of "
+        "put the row back, or delete those rows of covers.csv and offers.csv, the lowest first, and take the name out of those cells of "
         "guards.csv too"
     )
 

@@ -37,7 +37,7 @@ ODDITIES = [
         ],
         # 0.3 of 180, at 3 % for 3 years: 54 / 1.03^3.
         "guards.csv, line 3, column sells_for: found 49.00, less than it fetches at the end by its resale_share, worth "
-        "49.42 today: to sell it now would be a loss",
+        "49.42 today: lower resale_share if this is all it will fetch",
     ),
     (
         [("scenario", "discount_rate = 0.03", "discount_rate = 0.3")],

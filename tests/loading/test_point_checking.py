@@ -127,7 +127,7 @@ def test_points_of_a_guard_that_was_deleted_are_counted_with_what_else_names_it(
     )
     assert problems_of(measured_folder(tmp_path, guards=guards)) == [
         "guards.csv: no row for crash_bar, though 6 cells name it (covers.csv, lines 3-4 and 6; offers.csv, line 2; "
-        "points.csv, lines 18-19); put the row back, or delete those rows of covers.csv, offers.csv and points.csv too"
+        "points.csv, lines 18-19); put the row back, or delete those rows of covers.csv, offers.csv and points.csv, the lowest first, too"
     ]
 
 

@@ -336,7 +336,8 @@ def test_bills_of_single_falls_and_what_waits_come_to_what_falls_cost_a_year(nam
         assert (waited > 0.005) == scenario.waits
         if scenario.waits:
             assert (
-                f"{money(waited, scenario.currency)} a year" in words.partition("Damage that waits is not in these")[2]
+                f"{money(waited, scenario.currency)} a year"
+                in words.partition("Damage that you leave for later is not in these")[2]
             )
     beyond = page.plan.bare.off_road.any() or any(guard.lasts_falls for guard in scenario.guards)
     assert ("cost comes on top" in words) == bool(beyond)

@@ -92,13 +92,19 @@ class Verdict:
 
     @property
     def would_not_pay(self) -> bool:
-        """Whether a guard left out for want of money would save less than it costs."""
-        return self.reason is Reason.OVER_BUDGET and self.swap.is_a_loss
+        """Whether a guard left out for want of money would save less than it adds to the price."""
+        gain = self.gain_if_added or 0.0
+        dearer = self.swap.dearer if gain > HALF_A_CENT else self.swap.laid_out
+        return self.reason is Reason.OVER_BUDGET and self.would_save < dearer - HALF_A_CENT
 
     @property
     def would_save(self) -> float:
-        """What a guard left out would save over the years where it goes, what cannot be on with it being off."""
-        return self.swap.saving
+        """What a guard left out would save over the years beside the kit, what cannot be on with it being off.
+
+        Where that is nothing, since a guard that comes off does more: what it would save where it goes.
+        """
+        gain = self.gain_if_added or 0.0
+        return gain if gain > HALF_A_CENT else self.swap.saving
 
 
 def explain(question: Question, sample: Sequence[Stratum]) -> tuple[Verdict, ...]:
