@@ -137,7 +137,7 @@ def new(target: Path, like: str | None, source: Path | None) -> None:
         for what, number in then:
             click.echo(f"  {what} ({number})")
         click.echo("Delete the rows of offers that nobody makes you.")
-        click.echo("Where per_year is a guess, watched_years beside it is 1, or 1 / per_year if that is more.")
+        click.echo("Only --sure and learn look at watched_years: for a guess it is 1, or 1 / per_year if that is more.")
         click.echo(f"Then run: guardopt check {target}")
         return
     copied = copy_scenario(source, target)

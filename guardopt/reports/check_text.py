@@ -14,18 +14,13 @@ def check_text(scenario: Scenario) -> str:
     """What a scenario holds, as text."""
     currency = scenario.currency
     budget = "no limit" if scenario.budget_cents is None else exact_money(scenario.budget_cents, currency)
-    insured = (
-        "not insured against own damage"
-        if scenario.insurance is None
-        else f"insured with an excess of {money(scenario.insurance.excess, currency)}"
-    )
     facts = [
         f"Parts: {len(scenario.parts)}, guards: {len(scenario.guards)} ({len(scenario.stock)} owned), covers: "
         f"{len(scenario.covers)}, offers: {len(scenario.offers)}, knock-ons: {len(scenario.knock_ons)}; both sides "
         "are counted.",
         f"Falls a year: {', '.join(f'{fall.id} {fall.per_year:g}' for fall in scenario.falls)}.",
-        f"The bike is worth {money(scenario.value, currency)}, {insured}; one fall costs its owner at most "
-        f"{money(scenario.cap, currency)}.",
+        f"The bike is worth {money(scenario.value, currency)}, {_insured(scenario)}; the repairs after one fall cost "
+        f"you at most {money(scenario.cap, currency)}.",
         *_time(scenario),
         *_for_sale(scenario),
         f"Kept for {years(scenario.years)}; budget for guards: {budget}.",
@@ -36,6 +31,15 @@ def check_text(scenario: Scenario) -> str:
     but = f"; {'one thing' if odd == 1 else f'{odd} things'} in it may be a slip, see the warnings" if odd else ""
     lines = [*title(scenario), f"The scenario is sound{but}.", ""]
     return "\n".join([*lines, *(line for fact in facts for line in wrapped(fact)), *cautions()])
+
+
+def _insured(scenario: Scenario) -> str:
+    """The terms of the policy, and what a claim is taken to do to the premiums."""
+    policy, currency = scenario.insurance, scenario.currency
+    if policy is None:
+        return "not insured against own damage"
+    rise = f"dearer by {money(policy.premium_rise, currency)} in all" if policy.premium_rise else "taken not to rise"
+    return f"insured with an excess of {money(policy.excess, currency)}, premiums {rise} after a claim"
 
 
 def _points(scenario: Scenario) -> list[str]:

@@ -80,7 +80,9 @@ COLUMN_NOTES: Mapping[str, Mapping[str, Note]] = {
         "price_right": Note("For the right one likewise", _MONEY, "price"),
         "fit_hours": Note("Work to fit it", _HOURS, "0"),
         "slot": Note("The place it is mounted at: one guard at a time", "", "none"),
-        "lasts_falls": Note("Falls it takes before it must be renewed", "falls", "never renewed"),
+        "lasts_falls": Note(
+            "Falls it takes before it must be renewed", "falls", "never renewed, as what you would ride on with, worn"
+        ),
         "renew_price": Note("What renewing it costs", _MONEY, "its price"),
         "needs": Note("Guards it cannot be fitted without, with blanks between", "", "none"),
         "not_with": Note("Guards it cannot be fitted together with, with blanks between", "", "none"),

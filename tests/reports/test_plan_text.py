@@ -12,7 +12,7 @@ from folders import SMALL_TWIN, write_folder
 from shipped import MEASURED, NAMES, shipped, shipped_plan
 
 import guardopt
-from guardopt.model.pieces import Cover, Guard, Part, Side
+from guardopt.model.pieces import Cover, Guard, Insurance, Part, Side
 from guardopt.model.scenario import Scenario
 from guardopt.questions.plan import plan
 from guardopt.questions.plan_result import Plan
@@ -254,7 +254,7 @@ def test_a_check_says_what_the_scenario_holds(twin: Scenario) -> None:
         "The scenario is sound.",
         "Parts: 5, guards: 5 (0 owned), covers: 7, offers: 1, knock-ons: 1; both sides are counted.",
         "tip_over 0.6, low_side 0.2",
-        "one fall costs its owner at most EUR 3,200",
+        "not insured against own damage; the repairs after one fall cost you at most EUR 3,200",
         "Kept for 3 years; budget for guards: EUR 300.00.",
     ):
         assert fact in said
@@ -414,3 +414,18 @@ def test_a_bike_that_stays_bare_is_not_compared_with_a_bare_one(make_scenario: C
     """With no guard on offer the days off the road are told by themselves."""
     made = plan(make_scenario([Part("tank", "tank", Side.CENTRE, 100.0, days=2.0)]))
     assert "Off the road 2 days a year." in headline(made)
+
+
+@pytest.mark.parametrize(
+    ("policy", "told"),
+    [
+        (
+            Insurance(500.0),
+            "an excess of EUR 500, premiums taken not to rise after a claim; the repairs after one fall",
+        ),
+        (Insurance(500.0, 150.0), "an excess of EUR 500, premiums dearer by EUR 150 in all after a claim; the repairs"),
+    ],
+)
+def test_a_check_says_what_a_claim_is_taken_to_cost(policy: Insurance, told: str, twin: Scenario) -> None:
+    """A blank premium rise is easily overlooked, and is hardly ever true."""
+    assert told in one_paragraph(check_text(replace(twin, insurance=policy)))
