@@ -152,7 +152,12 @@ def why_short(verdict: Verdict, brief: bool = False) -> str:
 
 
 def comes_in(verdict: Verdict) -> str:
-    """The budget or the price at which a guard would come in: the one that belongs to its reason."""
+    """The budget or the price at which a guard would come in: the one that belongs to its reason.
+
+    A larger budget has what is not worth its price too, but is no reason to buy it.
+    """
+    if verdict.would_not_pay:
+        return ""
     if verdict.next_entry_budget is not None:
         return f"budget {verdict.next_entry_budget:,.2f}"
     return "" if verdict.enters_at_price is None else f"price {verdict.enters_at_price:,.2f}"
