@@ -20,8 +20,9 @@ from guardopt.questions.arguments import adding_aim, with_problems, wrong_effort
 from guardopt.questions.bench import Bench, on_bench
 from guardopt.questions.bill import forced_guards, in_order
 from guardopt.questions.schedule_result import BuyingOrder, Purchase
-from guardopt.scheduling.best_course import best_course, course_cost, fetched_cents, spent_cents
+from guardopt.scheduling.best_course import best_course, course_cost, spent_cents
 from guardopt.scheduling.lots import Course, Saving, money_in_months
+from guardopt.scheduling.on_offer import fetched_cents
 
 MOST_MONTHS = 60
 

@@ -12,9 +12,9 @@ from guardopt.learning.posterior import Estimate
 from guardopt.model.numbers import Kind
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
-from guardopt.questions.bill import in_order
+from guardopt.questions.plan_headline import guards_named
 from guardopt.reports.layout import cautions, table, title
-from guardopt.spelling import both_sides, listed
+from guardopt.spelling import listed
 from guardopt.words import exact_money, money, number, percent, wrapped, years
 
 MOST_ROWS = 5
@@ -65,7 +65,7 @@ def _headline(learned: Learned, effect: Effect) -> list[str]:
             f"{money(abs(lost), currency)} {'more' if lost >= 0.0 else 'less'} with the kit that was best before."
         )
     else:
-        kit = _names(scenario, effect.after) or "no guard"
+        kit = guards_named(scenario, effect.after) or "no guard"
         lines += wrapped(
             f"The best kit{budget} stays what it was: {kit}. With the numbers as learned, falls cost about "
             f"{money(effect.yearly_after, currency)} a year with it, instead of "
@@ -116,12 +116,8 @@ def _count(count: int, thing: str) -> str:
     return f"{count} {thing}{'' if count == 1 else 's'}"
 
 
-def _names(scenario: Scenario, kit: Kit) -> str:
-    return listed(both_sides(in_order(scenario, kit)), last="and")
-
-
 def _change(scenario: Scenario, before: Kit, after: Kit) -> str:
-    new, gone = _names(scenario, after - before), _names(scenario, before - after)
+    new, gone = guards_named(scenario, after - before), guards_named(scenario, before - after)
     if new and gone:
         return f"{new} instead of {gone}"
     return f"{new} as well" if new else f"without {gone}"

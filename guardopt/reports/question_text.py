@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from itertools import pairwise
 
 from guardopt.model.pieces import HALF_A_CENT, Kit
 from guardopt.model.scenario import Scenario
-from guardopt.questions.bill import in_order
 from guardopt.questions.break_even import BreakEven
 from guardopt.questions.budgets import BudgetCurve, Step
 from guardopt.questions.forecast import Forecast, Outlook
+from guardopt.questions.plan_headline import guards_named
 from guardopt.questions.schedule_result import BuyingOrder, Purchase
 from guardopt.reports.layout import cautions, plus_minus, table, title
-from guardopt.spelling import both_sides, listed
 from guardopt.words import exact_money, money, number, percent, save_less, wrapped, years
 
 
@@ -39,7 +37,7 @@ def budgets_text(curve: BudgetCurve, shown: BudgetCurve) -> str:
     span = years(scenario.years)
     lines += ["", f"Best kit by budget, and what falls cost with it over {span} ({currency})"]
     lines += [f"  {'from':>9}  {'falls':>8}  kit, then what changes in it"]
-    lines += _step_lines(scenario, shown.steps[0], _names(scenario, shown.steps[0].best.kit) or "no guard")
+    lines += _step_lines(scenario, shown.steps[0], guards_named(scenario, shown.steps[0].best.kit) or "no guard")
     for before, after in pairwise(shown.steps):
         lines += _step_lines(scenario, after, _change(scenario, before.best.kit, after.best.kit))
     lines += [
@@ -77,7 +75,7 @@ def _worth_spending(curve: BudgetCurve) -> list[str]:
         lines = wrapped(f"Spending money {beyond}does not pay: no dearer kit saves over {span} what it costs more.")
         return lines if len(curve.steps) > 1 else []
     bought = step.best.kit - scenario.stock if step is not None else frozenset[str]()
-    on = f", on {_names(scenario, bought)}" if bought else ""
+    on = f", on {guards_named(scenario, bought)}" if bought else ""
     past = "; past that, guards cost more than they save" if cents < curve.steps[-1].budget_cents else ""
     return wrapped(
         f"Spending pays up to {amount}{on}: there guards and the falls of {span} together cost least{past}"
@@ -92,14 +90,10 @@ def _step_lines(scenario: Scenario, step: Step, change: str) -> list[str]:
 
 def _change(scenario: Scenario, before: Kit, after: Kit) -> str:
     """What is bought and dropped from one kit to the next."""
-    bought, dropped = _names(scenario, after - before), _names(scenario, before - after)
+    bought, dropped = guards_named(scenario, after - before), guards_named(scenario, before - after)
     if bought and dropped:
         return f"{bought} instead of {dropped}"
     return f"+ {bought}" if bought else f"drop {dropped}"
-
-
-def _names(scenario: Scenario, kit: Iterable[str]) -> str:
-    return listed(both_sides(in_order(scenario, frozenset(kit))), last="and")
 
 
 def order_text(order: BuyingOrder) -> str:
@@ -140,7 +134,7 @@ def _what_to_do(scenario: Scenario, step: Purchase) -> list[str]:
         ("put on {}, which you have", step.put_back),
         ("leave off {} for now" if step.put_on else "leave off {}", step.left_off),
     ]
-    return [text.format(_names(scenario, names)) for text, names in changes if names]
+    return [text.format(guards_named(scenario, names)) for text, names in changes if names]
 
 
 def _counted(order: BuyingOrder) -> str:
@@ -165,8 +159,8 @@ def _what_to_buy_when(order: BuyingOrder) -> list[str]:
     lines = wrapped(f"Buy {when}: {falls} then cost {money(order.cost, currency)} over {span} in all{disliked}.")
     if order.losing and not order.aim.counts_price:
         lines += wrapped(
-            f"But {_names(scenario, order.losing)} {save_less(len(order.losing))}; to buy only what pays for itself, "
-            "ask for the aim outlay."
+            f"But {guards_named(scenario, order.losing)} {save_less(len(order.losing))}; to buy only what pays for "
+            "itself, ask for the aim outlay."
         )
     spend = sum(round(step.spend * 100) for step in order.steps)
     if scenario.budget_cents is not None and spend > scenario.budget_cents:
@@ -199,7 +193,7 @@ def forecast_text(forecast: Forecast) -> str:
     scenario, currency = forecast.scenario, forecast.scenario.currency
     span = years(scenario.years)
     before, after = forecast.stock, forecast.fitted
-    kit = _names(scenario, after.kit) or "no guard"
+    kit = guards_named(scenario, after.kit) or "no guard"
     lines = title(scenario)
     lines += wrapped(
         f"With {kit} on the bike falls will cost {money(after.mean, currency)} over {span} on average, and with a "

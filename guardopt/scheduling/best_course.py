@@ -20,7 +20,7 @@ from guardopt.optimization.measures import COST
 from guardopt.scheduling.course_search import CourseSearch
 from guardopt.scheduling.lots import TIE, Course, FoundCourse, Saving, is_dearer
 from guardopt.scheduling.month_bounds import MonthByMonth, month_by_month
-from guardopt.scheduling.on_offer import MOST_SALES, buyable, sellable
+from guardopt.scheduling.on_offer import MOST_SALES, buyable, fetched_cents, sellable
 
 CANDIDATES = 14
 """How many guards a course is made of where all are too many; fewer, where even their kits are too many to list."""
@@ -80,8 +80,7 @@ def best_course(
 def _search(planner: Planner, saving: Saving, deadline: Deadline, must: Kit, never: Kit) -> FoundCourse | None:
     scenario, years_of = planner.scenario, planner.years_of
     for_sale = sellable(scenario, must)
-    fetched = sum(scenario.guard[name].sells_cents for name in for_sale)
-    guards = buyable(scenario, int(saving.purse[-1]) + fetched, never)
+    guards = buyable(scenario, int(saving.purse[-1]) + fetched_cents(scenario, for_sale), never)
     if CourseSearch.is_small(scenario, guards, must) and len(for_sale) <= MOST_SALES:
         table = planner.listed() or planner.listed(frozenset(guards) | scenario.stock)
         if table is not None:
@@ -127,11 +126,6 @@ def spent_cents(scenario: Scenario, course: Course) -> list[int]:
         before = bought
         spent.append(paid - fetched_cents(scenario, sold))
     return spent
-
-
-def fetched_cents(scenario: Scenario, sold: Kit) -> int:
-    """What owned guards fetch now."""
-    return sum(scenario.guard[name].sells_cents for name in sold)
 
 
 def course_cost(planner: Planner, aim: Aim, saving: Saving, course: Course) -> float:

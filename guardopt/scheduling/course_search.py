@@ -8,6 +8,7 @@ the two meet.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -32,7 +33,7 @@ from guardopt.scheduling.lots import (
     least_in_hand,
     sets_of,
 )
-from guardopt.scheduling.on_offer import MOST_SALES, lots_of, sellable
+from guardopt.scheduling.on_offer import MOST_SALES, fetched_cents, lots_of, sellable
 from guardopt.scheduling.purchase_courses import CourseProgram
 
 
@@ -139,7 +140,7 @@ class CourseSearch:
         """What is known of f, less what owned guards fetch in the end, for every set of guards in hand."""
         least = self._table.bounds(self._years_of)[self._rows]
         most = np.where(self._table.priced[self._rows], least, np.inf)
-        fits = self._all_kept() if self._must or not self._keeps.all() else None
+        fits = self._all_kept if self._must or not self._keeps.all() else None
         return Known(*(self._in_hand(costs, fits) - self._kept for costs in (least, most)))
 
     def _in_hand(self, costs: Floats, fits: Bools | None) -> Floats:
@@ -151,6 +152,7 @@ class CourseSearch:
         bounds: Floats = least[self._sets ^ self._sales]
         return bounds
 
+    @cached_property
     def _all_kept(self) -> Bools:
         """``(sets,)``: the sets of guards on the bike of which all that is forced in can be on it, numbered by them."""
         bits = self._bits[self._keeps]
@@ -159,7 +161,7 @@ class CourseSearch:
 
     def _ends(self) -> Bools:
         """``(sets,)``: the sets of guards in hand of which all that has to be on the bike can be."""
-        ends: Bools = self._all_kept()[self._sets ^ self._sales] & (self._sets & self._must == self._must)
+        ends: Bools = self._all_kept[self._sets ^ self._sales] & (self._sets & self._must == self._must)
         return ends
 
     def _floor(self) -> float:
@@ -167,7 +169,7 @@ class CourseSearch:
         costs = self._table.bounds(self._years_of)[self._rows]
         most = sum(max(0.0, back) for back in self._resale) + self._kept
         if self._saving.worth.any():
-            most += sum(self._scenario.guard[name].sells_cents for name in self._for_sale) / 100
+            most += fetched_cents(self._scenario, self._for_sale) / 100
         return float(costs.min() - most - ROUNDING * (np.abs(costs).max() + most))
 
     def _cost(self, lots: Sequence[Dated]) -> float:

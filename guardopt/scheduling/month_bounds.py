@@ -66,7 +66,7 @@ def month_by_month(planner: Planner, saving: Saving, *, gap: float, deadline: De
     found = [known[last if month == last else 0, int(cents)] for month, cents in enumerate(saving.purse)]
     parts = [weight * least for weight, (_, least) in zip(weights.tolist(), found, strict=True)]
     owned = [guard for guard in planner.scenario.guards if guard.owned]
-    fetched = sum(guard.sells_cents for guard in owned) / 100
+    fetched = planner.scenario.sold_cents(()) / 100
     parts.append(-fetched * float((worth[:-1] - worth[1:] - interest * weights[:-1]).sum()))
     if worth[-1] > 0.0:
         kept = [(planner.scenario.resale_value([guard.id]), worth[-1] * guard.sells_cents / 100) for guard in owned]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from guardopt.model.pieces import Kit
 from guardopt.model.scenario import Scenario
@@ -16,6 +16,11 @@ def sellable(scenario: Scenario, must: Kit = frozenset()) -> list[str]:
     """The owned guards that fetch something and need not stay on, the dearest first."""
     names = [guard.id for guard in scenario.guards if guard.owned and guard.sells_cents and guard.id not in must]
     return sorted(names, key=lambda name: -scenario.guard[name].sells_cents)
+
+
+def fetched_cents(scenario: Scenario, sold: Iterable[str]) -> int:
+    """What owned guards fetch now."""
+    return sum(scenario.guard[name].sells_cents for name in sold)
 
 
 def buyable(scenario: Scenario, most_cents: int, never: Kit = frozenset()) -> list[str]:
